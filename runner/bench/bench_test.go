@@ -1,0 +1,159 @@
+package bench
+
+import (
+	"errors"
+	"math"
+	"strings"
+	"testing"
+)
+
+const good = `[unit]
+name      = "river-level logger 0231"
+clock     = "7.3728 MHz"
+max_volts = "3.9 V"
+max_amps  = "150 mA"
+
+[supply]
+address = "sim:supply"
+
+[scope]
+address = "sim:scope"
+
+[probes.rail]
+channel     = 1
+attenuation = 10
+
+[probes.clock]
+channel     = 2
+attenuation = 10
+capacitance = "12 pF"
+loads       = "crystal input"
+
+[expect]
+start_within = "65 ms"
+amplitude_min = "0.8 V"
+`
+
+func TestParse(t *testing.T) {
+	b, err := Parse("bench.toml", []byte(good))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if b.Unit.ClockHertz != 7.3728e6 || b.Unit.MaxVolts != 3.9 || b.Unit.MaxAmps != 0.15 || b.Clock.Farads != 12e-12 {
+		t.Errorf("read %+v, %+v", b.Unit, b.Clock)
+	}
+	if b.Expect.StartWithinSeconds != 0.065 || b.Expect.AmplitudeMin(2.4) != 0.8 || b.Expect.RailFraction != 0.5 {
+		t.Errorf("read %+v", b.Expect)
+	}
+	if b.Thermometer != nil || b.Lamp != nil {
+		t.Error("made up an instrument that is not in the file")
+	}
+	if got := b.Where("unit.clock"); got != "bench.toml:3:13" {
+		t.Errorf("unit.clock is at %s", got)
+	}
+}
+
+// One mistake at a time: where it is, which key, what was found, what is allowed.
+func TestMistakes(t *testing.T) {
+	for _, c := range []struct{ name, old, new, want string }{
+		{"unknown key", `max_amps  = "150 mA"`, "max_amps  = \"150 mA\"\nmax_watts = \"2 W\"", "bench.toml:6:1: unit.max_watts: found an unknown key; allowed: name, clock, max_volts, max_amps in [unit]"},
+		{"bare number", `"3.9 V"`, `3.9`, `bench.toml:4:13: unit.max_volts: found the bare number 3.9, whose unit would be a guess; allowed: a voltage with its unit, like "3.6 V", from 0.1 V to 60 V`},
+		{"wrong unit", `"3.9 V"`, `"3.9 A"`, `bench.toml:4:13: unit.max_volts: found "3.9 A", whose unit "A" is none of a voltage; allowed: a voltage with its unit, like "3.6 V", from 0.1 V to 60 V`},
+		{"no unit", `"3.9 V"`, `"3.9"`, `found "3.9" without a unit`},
+		{"out of range", `"3.9 V"`, `"390 V"`, `found "390 V", which is out of range`},
+		{"no number", `"3.9 V"`, `"lots"`, `found "lots", which is no number with a unit`},
+		{"wrong type", `channel     = 2`, `channel = "two"`, `probes.clock.channel: found "two"; allowed: a whole number from 1 to 16`},
+		{"same channel", `channel     = 2`, `channel = 1`, `bench.toml:18:11: probes.clock.channel: found channel 1, which probes.rail has already; allowed: a scope channel of its own for every probe`},
+		{"missing probe", "[probes.rail]\nchannel     = 1\nattenuation = 10\n", "", "probes.rail: found no such table; allowed: [probes.rail] is needed in every bench file"},
+		{"missing key", `name      = "river-level logger 0231"` + "\n", "", "bench.toml:1:2: unit.name: found nothing; allowed: a text in quotes"},
+		{"unknown table", "[scope]", "[oscilloscope]", "bench.toml:10:2: oscilloscope: found an unknown table; allowed: the tables [unit] [supply] [scope]"},
+		{"loads", `"crystal input"`, `"the crystal"`, `probes.clock.loads: found "the crystal"; allowed: one of "crystal input", "crystal output", "buffered", "near field"`},
+		{"mixed", `"sim:scope"`, `"tcp:192.0.2.17:5025"`, `scope.address: found "tcp:192.0.2.17:5025"; allowed: simulated instruments only with each other`},
+		{"sim name", `"sim:scope"`, `"sim:supply"`, `scope.address: found "sim:supply"; allowed: "sim:scope"`},
+		{"not toml", `[scope]`, `[scope`, "bench.toml:10:7: found"},
+		{"twice", `max_amps  = "150 mA"`, "max_amps = \"150 mA\"\nmax_amps = \"1 A\"", "bench.toml:6:"},
+		{"amplitude", `"0.8 V"`, `0.8`, `expect.amplitude_min: found the bare number 0.8`},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			text := strings.Replace(good, c.old, c.new, 1)
+			if text == good {
+				t.Fatal("the mistake was not made")
+			}
+			_, err := Parse("bench.toml", []byte(text))
+			var list *Errors
+			if !errors.As(err, &list) {
+				t.Fatalf("got %v, want a list of problems", err)
+			}
+			if !strings.Contains(err.Error(), c.want) {
+				t.Errorf("got\n%s\nwant\n%s", err, c.want)
+			}
+		})
+	}
+}
+
+func TestAllMistakesAtOnce(t *testing.T) {
+	text := strings.NewReplacer(`"3.9 V"`, `3.9`, `"65 ms"`, `"65 m"`, `channel     = 2`, `chanel = 2`).Replace(good)
+	_, err := Parse("bench.toml", []byte(text))
+	var list *Errors
+	if !errors.As(err, &list) {
+		t.Fatal(err)
+	}
+	if len(*list) != 4 { // the misspelt channel is both unknown and missing
+		t.Errorf("found %d problems:\n%s", len(*list), err)
+	}
+	for i := 1; i < len(*list); i++ {
+		if (*list)[i].Line < (*list)[i-1].Line {
+			t.Errorf("problems are not in the order of the file:\n%s", err)
+		}
+	}
+}
+
+func TestDottedAndInlineTables(t *testing.T) {
+	text := strings.Replace(good, "[probes.rail]\nchannel     = 1\nattenuation = 10\n", "", 1)
+	text = "thermometer.address = \"sim:thermometer\"\nprobes.lamp = { channel = 3 }\nprobes.rail = { channel = 1, attenuation = 10 }\n" +
+		strings.Replace(text, "[probes.clock]\nchannel     = 2\nattenuation = 10\ncapacitance = \"12 pF\"\nloads       = \"crystal input\"\n", "", 1)
+	text = "probes.clock.channel = 2\n" + text
+	b, err := Parse("bench.toml", []byte(text))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if b.Thermometer == nil || b.Thermometer.Address != "sim:thermometer" || b.Lamp == nil || b.Lamp.Channel != 3 || b.Rail.Attenuation != 10 || b.Clock.Channel != 2 {
+		t.Errorf("read %+v %+v %+v", b.Thermometer, b.Lamp, b.Rail)
+	}
+}
+
+func TestQuantities(t *testing.T) {
+	for _, c := range []struct {
+		d    dimension
+		text string
+		want float64
+	}{
+		{duration, "65 ms", 0.065}, {duration, "65ms", 0.065}, {duration, "12 µs", 12e-6}, {duration, "8 h", 28800}, {duration, "1.5 min", 90},
+		{frequency, "7.3728 MHz", 7372800}, {frequency, "32.768 kHz", 32768}, {capacitance, "12 pF", 12e-12}, {resistance, "10 MΩ", 1e7},
+		{temperature, "-4 °C", -4}, {fraction, "1 %", 0.01}, {voltage, "+3.6e0 V", 3.6}, {current, "150mA", 0.15},
+	} {
+		got, err := c.d.parse(c.text)
+		if err != nil || got != c.want {
+			t.Errorf("%q is %v (%v), want %v", c.text, got, err, c.want)
+		}
+	}
+	for _, text := range []string{"", "V", "1,5 V", "1e999 V", "NaN V", "3.6 v", "3.6 V V", "3 . 6 V"} {
+		if got, err := voltage.parse(text); err == nil {
+			t.Errorf("%q was read as %v", text, got)
+		}
+	}
+	if v, _ := voltage.parse("0.1 V"); math.Abs(v-0.1) > 0 {
+		t.Errorf("0.1 V is %v", v)
+	}
+}
+
+func FuzzParse(f *testing.F) {
+	f.Add(good)
+	f.Add("a.b = {c = [1, 2], d = 1979-05-27}\n[[x]]\ny=1")
+	f.Fuzz(func(t *testing.T, text string) {
+		b, err := Parse("bench.toml", []byte(text))
+		if (b == nil) == (err == nil) {
+			t.Errorf("bench %v and error %v", b, err)
+		}
+	})
+}
