@@ -1,0 +1,315 @@
+package runner
+
+import (
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"errors"
+	"sync"
+	"sync/atomic"
+	"time"
+
+	"ringup/runner/bench"
+	"ringup/runner/failrate"
+	"ringup/runner/logbook"
+)
+
+// Confidence of every interval ringup states.
+const Confidence = 0.95
+
+// maxUnreadInRow is how many cycles in a row may be unread before a run stops: an instrument that has gone
+// blind will not see again by itself, and a night without verdicts is worth nothing.
+const maxUnreadInRow = 5
+
+// Program is one script, its name and text as the logbook keeps them.
+type Program struct{ Name, Text string }
+
+// Options of a run.
+type Options struct {
+	Program  Program
+	Clock    Clock
+	Observer Observer // may be nil
+	// OffSince is when the unit was last switched off, if that is known from elsewhere; otherwise a unit
+	// counts as off since it was first read back as off.
+	OffSince time.Time
+	Zone     *time.Location // of the bench, for people; nil: the machine's
+	Seed     uint64         // of the script's random numbers
+}
+
+// Session is one run in progress. Call is for one goroutine; Mark, Answer, Stop and the readers are safe
+// from others.
+type Session struct {
+	rig   *Rig
+	book  *logbook.Book
+	clock Clock
+	watch Observer
+	seed  uint64
+
+	run           logbook.Run
+	ordinal       int
+	recorded      []logbook.Step
+	cycles        map[int]logbook.Cycle // recorded cycles by ordinal, to be replayed
+	lastTreatment string                // the recorded treatment at which the run was interrupted
+	tally         *failrate.Tally
+	line          int // of the script, in the call being served
+
+	offAt       time.Time // when the supply was last confirmed off
+	energised   bool
+	closing     bool
+	trouble     error // of the instruments, in the last cycle
+	unreadInRow int
+	pace        pace
+
+	number  atomic.Int64 // cycles in the logbook
+	planned int
+	answers chan string
+
+	publishing sync.Mutex // one event at a time
+	mu         sync.Mutex // guards the fields below
+	treatment  string
+	question   string
+	stopped    bool
+	stop       context.CancelFunc
+}
+
+// AsFound is the treatment of a unit nobody has touched.
+const AsFound = "as found"
+
+// Unfinished looks in the logbook for an interrupted run of the same script on the same bench with the same
+// seed. It returns nil if there is none.
+func Unfinished(book *logbook.Book, p Program, b *bench.Bench, seed uint64) (*logbook.Run, error) {
+	return book.Unfinished(digest(p.Text), digest(b.Text), seed)
+}
+
+// Open begins a run, or goes on with the given unfinished one: then the script runs from its top and every
+// call that is in the logbook gets its recorded result.
+func Open(rig *Rig, book *logbook.Book, unfinished *logbook.Run, o Options) (*Session, error) {
+	s := &Session{
+		rig: rig, book: book, clock: o.Clock, watch: o.Observer, seed: o.Seed,
+		cycles: map[int]logbook.Cycle{}, tally: failrate.NewTally(Confidence),
+		offAt: o.OffSince, treatment: AsFound, answers: make(chan string, 1),
+	}
+	if s.watch == nil {
+		s.watch = Observers(nil)
+	}
+	zone := o.Zone
+	if zone == nil {
+		zone = time.Local
+	}
+	if unfinished != nil {
+		return s, s.resume(*unfinished)
+	}
+	s.run = logbook.Run{
+		Script: o.Program.Name, ScriptText: o.Program.Text, ScriptSHA256: digest(o.Program.Text),
+		Bench: rig.Bench.Path, BenchText: rig.Bench.Text, BenchSHA256: digest(rig.Bench.Text),
+		Unit: rig.Bench.Unit.Name, Zone: zone.String(), Seed: o.Seed, Simulated: rig.Bench.Simulated(),
+		State: "running", Started: s.clock.Now(),
+	}
+	var err error
+	if s.run.ID, err = book.Begin(s.run); err != nil {
+		return nil, err
+	}
+	s.publish(Event{Kind: RunStarted, Run: s.run, Progress: s.progress()})
+	return s, nil
+}
+
+// resume reads what the logbook has of an interrupted run.
+func (s *Session) resume(run logbook.Run) error {
+	s.run = run
+	var err error
+	if s.recorded, err = s.book.Steps(run.ID); err != nil {
+		return err
+	}
+	whole := failrate.NewTally(Confidence)
+	err = s.book.EachCycle(run.ID, func(c logbook.Cycle) error {
+		s.cycles[c.Ordinal] = c
+		whole.Add(observation(c))
+		return nil
+	})
+	if err != nil {
+		return err
+	}
+	marks, err := s.book.Marks(run.ID)
+	if err != nil {
+		return err
+	}
+	for _, m := range marks {
+		if m.Kind == "treatment" {
+			s.lastTreatment = m.Text
+		}
+	}
+	s.setState("running", "")
+	s.publish(Event{Kind: RunStarted, Run: s.run, Progress: Progress{
+		Done: len(s.cycles), Planned: run.PlannedCycles, Conditions: whole.Conditions(),
+	}})
+	return nil
+}
+
+// Run is the run as it stands.
+func (s *Session) Run() logbook.Run {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.run
+}
+
+// Treatment is what is being done to the unit at the moment.
+func (s *Session) Treatment() string {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.treatment
+}
+
+// Question is what a held run asks a person, or empty.
+func (s *Session) Question() string {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.question
+}
+
+// Context returns a context that Stop ends. The script must run under it.
+func (s *Session) Context(parent context.Context) context.Context {
+	ctx, cancel := context.WithCancel(parent)
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.stop = cancel
+	return ctx
+}
+
+// Stop asks the run to end: supply off, the cycle in flight given up, the logbook closed properly.
+func (s *Session) Stop() {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.stopped = true
+	if s.stop != nil {
+		s.stop()
+	}
+}
+
+// Stopped says whether Stop was called.
+func (s *Session) Stopped() bool {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.stopped
+}
+
+// Mark notes what a person did or saw, at this moment. With treatment it also names what is done to the unit
+// from now on.
+func (s *Session) Mark(text string, treatment bool) error {
+	m := logbook.Mark{Run: s.run.ID, At: s.clock.Now(), Text: text, Kind: "mark", AfterCycle: int(s.number.Load())}
+	if treatment {
+		m.Kind = "treatment"
+	}
+	if err := s.book.AddMark(m); err != nil {
+		return err
+	}
+	if treatment {
+		s.setTreatment(text)
+	}
+	s.publish(Event{Kind: Marked, Mark: m})
+	return nil
+}
+
+// Answer replies to the question a held run asks. It fails if there is none.
+func (s *Session) Answer(text string) error {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if s.question == "" {
+		return errors.New("the run asks nothing at the moment")
+	}
+	select {
+	case s.answers <- text:
+		return nil
+	default:
+		return errors.New("the question has been answered already")
+	}
+}
+
+func (s *Session) setTreatment(text string) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.treatment = text
+}
+
+func (s *Session) setQuestion(text string) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.question = text
+}
+
+func (s *Session) setState(state, reason string) error {
+	s.mu.Lock()
+	s.run.State, s.run.Reason = state, reason
+	s.mu.Unlock()
+	return s.book.SetState(s.run.ID, state, reason)
+}
+
+// End finishes the run after its script has: the supply off and read back, the state in the logbook. cause
+// is why the script ended, nil if it ran to its end. It returns cause, joined by whatever went wrong here.
+func (s *Session) End(cause error) error {
+	state, reason := "done", ""
+	switch {
+	case s.Stopped():
+		state, reason = "stopped", "stopped by a person"
+	case cause != nil:
+		state, reason = "failed", cause.Error()
+	}
+	offErr := s.off(context.Background())
+	if offErr != nil {
+		state, reason = "failed", offErr.Error()
+	}
+	s.mu.Lock()
+	s.run.State, s.run.Reason, s.run.Ended = state, reason, s.clock.Now()
+	s.mu.Unlock()
+	err := s.book.Finish(s.run.ID, state, reason, s.run.Ended)
+	s.publish(Event{Kind: RunEnded, Run: s.run, Progress: s.progress(), Reason: reason})
+	return errors.Join(cause, offErr, err)
+}
+
+// Interrupt leaves the run unfinished in the logbook, to be gone on with by the next start of the daemon.
+// The supply is off and read back.
+func (s *Session) Interrupt() error { return s.off(context.Background()) }
+
+func (s *Session) publish(e Event) {
+	s.publishing.Lock()
+	defer s.publishing.Unlock()
+	if e.At.IsZero() {
+		e.At = s.clock.Now()
+	}
+	if e.Run.ID == 0 {
+		e.Run = s.Run()
+	}
+	s.watch.Observe(e)
+}
+
+func observation(c logbook.Cycle) failrate.Observation {
+	return failrate.Observation{
+		Volts: c.SetVolts, Treatment: c.Treatment, Verdict: string(c.Verdict),
+		Counted: c.Verdict.Counted(), Failed: c.Verdict.Failed(), StartSeconds: c.StartSeconds,
+	}
+}
+
+func digest(text string) string {
+	sum := sha256.Sum256([]byte(text))
+	return hex.EncodeToString(sum[:])
+}
+
+// pace learns how long a cycle takes on this bench, by the run's clock.
+type pace struct{ mean time.Duration }
+
+// add takes the time from one cycle's end to the next one's; recent cycles count most.
+func (p *pace) add(d time.Duration) {
+	if p.mean == 0 {
+		p.mean = d
+		return
+	}
+	p.mean += (d - p.mean) / 16
+}
+
+// progress is how far the run is. With p.mean unknown, the end is unknown, too.
+func (s *Session) progress() Progress {
+	p := Progress{Done: int(s.number.Load()), Planned: s.planned, Conditions: s.tally.Conditions()}
+	if left := p.Planned - p.Done; left > 0 && s.pace.mean > 0 {
+		p.ExpectedEnd = s.clock.Now().Add(time.Duration(left) * s.pace.mean)
+	}
+	return p
+}
