@@ -55,8 +55,9 @@ type cycleArguments struct {
 	Watch *float64 `json:"watch"`
 }
 
-func (a cycleArguments) condition() condition {
-	return condition{volts: a.Volts, rest: or(a.Rest, DefaultRestSeconds), watch: or(a.Watch, DefaultWatchSeconds)}
+// condition fills in what the script left out.
+func (s *Session) condition(a cycleArguments) condition {
+	return condition{volts: a.Volts, rest: or(a.Rest, defaultRestSeconds), watch: or(a.Watch, defaultWatch*s.rig.Bench.Expect.StartWithinSeconds)}
 }
 
 func or(v *float64, other float64) float64 {
@@ -70,7 +71,7 @@ func (s *Session) callCycle(ctx context.Context, a cycleArguments) (json.RawMess
 	if planned := int(s.number.Load()) + 1; planned > s.planned {
 		s.plan(planned - s.planned)
 	}
-	return s.cycle(ctx, a.condition())
+	return s.cycle(ctx, s.condition(a))
 }
 
 // cycleResult is what a script sees of a cycle. What was not measured is null.
@@ -116,7 +117,7 @@ func (s *Session) callRate(_ context.Context, a struct {
 }
 
 func (s *Session) callWait(ctx context.Context, a struct {
-	Seconds float64 `json:"seconds"`
+	Seconds float64 `json:"duration"`
 }) (json.RawMessage, error) {
 	return s.step(ctx, "wait", a, func(ctx context.Context) (outcome, error) {
 		return outcome{}, s.clock.Sleep(ctx, seconds(a.Seconds))
@@ -168,7 +169,7 @@ func (s *Session) callAsk(ctx context.Context, a struct {
 			return outcome{}, err
 		}
 		s.publish(Event{Kind: Released})
-		out := outcome{result: map[string]any{"answer": answer}}
+		out := outcome{result: answer}
 		if answer != nil {
 			out.mark = &logbook.Mark{Run: s.run.ID, At: s.clock.Now(), Text: a.Text + " " + *answer, Kind: "answer", AfterCycle: int(s.number.Load())}
 		}

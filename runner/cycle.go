@@ -14,8 +14,8 @@ import (
 
 // Defaults of a cycle whose script names neither.
 const (
-	DefaultRestSeconds  = 3.0
-	DefaultWatchSeconds = 0.08
+	defaultRestSeconds = 3.0
+	defaultWatch       = 1.25 // of the time a start may take: a late one must still show
 )
 
 // residualWait is how long a rail may take to fall below the residual limit beyond its rest.

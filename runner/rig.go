@@ -73,3 +73,12 @@ func (r *Rig) Close() error {
 	}
 	return errors.Join(errs...)
 }
+
+// identities is what the instruments say of themselves, by role.
+func (r *Rig) identities() map[string]string {
+	ids := map[string]string{"supply": r.Supply.Identity().String(), "scope": r.Scope.Identity().String()}
+	if r.Thermometer != nil {
+		ids["thermometer"] = r.Thermometer.Identity().String()
+	}
+	return ids
+}

@@ -34,6 +34,7 @@ type Options struct {
 	OffSince time.Time
 	Zone     *time.Location // of the bench, for people; nil: the machine's
 	Seed     uint64         // of the script's random numbers
+	Version  string         // of the program, for the logbook
 }
 
 // Session is one run in progress. Call is for one goroutine; Mark, Answer, Stop and the readers are safe
@@ -103,7 +104,7 @@ func Open(rig *Rig, book *logbook.Book, unfinished *logbook.Run, o Options) (*Se
 		Script: o.Program.Name, ScriptText: o.Program.Text, ScriptSHA256: digest(o.Program.Text),
 		Bench: rig.Bench.Path, BenchText: rig.Bench.Text, BenchSHA256: digest(rig.Bench.Text),
 		Unit: rig.Bench.Unit.Name, Zone: zone.String(), Seed: o.Seed, Simulated: rig.Bench.Simulated(),
-		State: "running", Started: s.clock.Now(),
+		State: "running", Started: s.clock.Now(), Version: o.Version, Instruments: rig.identities(),
 	}
 	var err error
 	if s.run.ID, err = book.Begin(s.run); err != nil {

@@ -21,7 +21,7 @@ type soakArguments struct {
 	Watch  *float64  `json:"watch"`
 }
 
-// callSoak is a step of its own, which fixes the order, followed by one step for each cycle. So it resumes at
+// callSoak returns the rate at each voltage, in the order of a.Volts. It is a step of its own, which fixes the order, followed by one step for each cycle. So it resumes at
 // the first cycle that is not in the logbook.
 func (s *Session) callSoak(ctx context.Context, a soakArguments) (json.RawMessage, error) {
 	for _, v := range a.Volts {
@@ -44,9 +44,12 @@ func (s *Session) callSoak(ctx context.Context, a soakArguments) (json.RawMessag
 		return nil, err
 	}
 	s.plan(len(order))
-	tally := failrate.NewTally(Confidence)
+	tallies := make([]*failrate.Tally, len(a.Volts))
+	for i := range tallies {
+		tallies[i] = failrate.NewTally(Confidence)
+	}
 	for _, i := range order {
-		raw, err := s.cycle(ctx, cycleArguments{a.Volts[i], a.Rest, a.Watch}.condition())
+		raw, err := s.cycle(ctx, s.condition(cycleArguments{a.Volts[i], a.Rest, a.Watch}))
 		if err != nil {
 			return nil, err
 		}
@@ -54,9 +57,14 @@ func (s *Session) callSoak(ctx context.Context, a soakArguments) (json.RawMessag
 		if err != nil {
 			return nil, err
 		}
-		tally.Add(o)
+		tallies[i].Add(o)
 	}
-	return json.Marshal(map[string]any{"title": a.Title, "conditions": tally.Conditions()})
+	rates := make([]failrate.Condition, len(a.Volts))
+	for i, volts := range a.Volts {
+		rates[i] = tallies[i].Of(func(float64, string) bool { return true })
+		rates[i].Volts, rates[i].Treatment = volts, s.Treatment()
+	}
+	return json.Marshal(rates)
 }
 
 // recordedObservation reads a cycle's result back: it may come from the logbook.

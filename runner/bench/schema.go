@@ -168,7 +168,18 @@ func setStart(b *Bench, e entry) (err error) {
 	if b.Simulation.Start, err = time.Parse(time.RFC3339, e.text); err != nil {
 		return found(e)
 	}
+	b.Simulation.Start = b.Simulation.Start.In(offsetZone(b.Simulation.Start))
 	return nil
+}
+
+// offsetZone is the zone database's own name for a time's offset, so that the logbook can find it again. Only
+// whole hours have one; other offsets become UTC.
+func offsetZone(t time.Time) *time.Location {
+	_, east := t.Zone()
+	if zone, err := time.LoadLocation(fmt.Sprintf("Etc/GMT%+d", -east/3600)); err == nil && east%3600 == 0 {
+		return zone
+	}
+	return time.UTC
 }
 
 func setColdest(b *Bench, e entry) error {

@@ -1,0 +1,138 @@
+package main
+
+import (
+	"fmt"
+	"net/http"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"ringup/dashboards/live"
+)
+
+func newSubmit(io streams, o *options) *cobra.Command {
+	var address string
+	c := &cobra.Command{
+		Use: "submit SCRIPT", Short: "give a script to the daemon", Args: cobra.ExactArgs(1),
+		Example: "  ringup submit soak.lua",
+		RunE: func(cmd *cobra.Command, args []string) error {
+			program, err := readScript(args[0])
+			if err != nil {
+				return err
+			}
+			if err := checkScript(program); err != nil {
+				return err
+			}
+			var taken struct {
+				Run int64 `json:"run"`
+			}
+			body := map[string]string{"name": program.Name, "script": program.Text}
+			if err := newClient(address, o).call(cmd.Context(), http.MethodPost, "/api/v1/runs", body, &taken); err != nil {
+				return err
+			}
+			if o.json {
+				return printJSON(io.out, taken)
+			}
+			fmt.Fprintf(io.out, "run %d begun; watch it at http://%s\n", taken.Run, address)
+			return nil
+		},
+	}
+	jsonFlag(c, o)
+	daemonFlags(c, &address)
+	return c
+}
+
+func newStatus(io streams, o *options) *cobra.Command {
+	var address string
+	c := &cobra.Command{
+		Use: "status", Short: "show what the daemon is doing", Args: cobra.NoArgs,
+		Example: "  ringup status\n  ringup status --json",
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			var s live.Status
+			if err := newClient(address, o).call(cmd.Context(), http.MethodGet, "/api/v1/status", nil, &s); err != nil {
+				return err
+			}
+			if o.json {
+				return printJSON(io.out, s)
+			}
+			return printStatus(io, s)
+		},
+	}
+	jsonFlag(c, o)
+	daemonFlags(c, &address)
+	return c
+}
+
+func printStatus(io streams, s live.Status) error {
+	if s.Run == nil {
+		_, err := fmt.Fprintln(io.out, "idle; no run in the logbook yet")
+		return err
+	}
+	fmt.Fprintf(io.out, "run %d, %s on %s: %s", s.Run.ID, s.Run.Script, s.Run.Unit, s.Run.State)
+	if s.Run.Reason != "" {
+		fmt.Fprintf(io.out, " (%s)", s.Run.Reason)
+	}
+	fmt.Fprintf(io.out, "\n%d of %d cycles", s.Progress.Done, s.Progress.Planned)
+	if s.Active && !s.Progress.ExpectedEnd.IsZero() {
+		fmt.Fprintf(io.out, ", ends %s", s.Progress.ExpectedEnd.Format("Mon 2006-01-02 15:04"))
+	}
+	switch {
+	case s.Supply.ConfirmedOff:
+		fmt.Fprintln(io.out, "; supply off, read back")
+	case s.Supply.Known && s.Supply.Output:
+		fmt.Fprintln(io.out, "; SUPPLY ON")
+	default:
+		fmt.Fprintln(io.out)
+	}
+	if s.Hold != nil && s.Hold.Question != "" {
+		fmt.Fprintf(io.out, "held: %s\nanswer with: ringup answer TEXT\n", s.Hold.Question)
+	}
+	fmt.Fprintln(io.out)
+	return printConditions(io.out, s.Progress.Conditions)
+}
+
+func newStop(io streams, o *options) *cobra.Command {
+	var address string
+	c := &cobra.Command{
+		Use: "stop", Short: "end the daemon's run, supply off", Args: cobra.NoArgs,
+		Example: "  ringup stop",
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			if err := newClient(address, o).call(cmd.Context(), http.MethodPost, "/api/v1/stop", struct{}{}, nil); err != nil {
+				return err
+			}
+			fmt.Fprintln(io.out, "the run is being stopped; ringup status says when the supply is read back as off")
+			return nil
+		},
+	}
+	daemonFlags(c, &address)
+	return c
+}
+
+func newMark(io streams, o *options) *cobra.Command {
+	var address string
+	var treatment bool
+	c := &cobra.Command{
+		Use: "mark TEXT", Short: "note what you did to the unit, or saw", Args: cobra.MinimumNArgs(1),
+		Example: "  ringup mark heater came on\n  ringup mark --treatment C7 chilled",
+		RunE: func(cmd *cobra.Command, args []string) error {
+			body := map[string]any{"text": strings.Join(args, " "), "treatment": treatment}
+			return newClient(address, o).call(cmd.Context(), http.MethodPost, "/api/v1/mark", body, nil)
+		},
+	}
+	c.Flags().BoolVar(&treatment, "treatment", false, "count the cycles from now on under this treatment")
+	daemonFlags(c, &address)
+	return c
+}
+
+func newAnswer(_ streams, o *options) *cobra.Command {
+	var address string
+	c := &cobra.Command{
+		Use: "answer TEXT", Short: "answer the question a held run asks", Args: cobra.MinimumNArgs(1),
+		Example: "  ringup answer done\n  ringup answer C7 = 27 pF",
+		RunE: func(cmd *cobra.Command, args []string) error {
+			return newClient(address, o).call(cmd.Context(), http.MethodPost, "/api/v1/answer", map[string]string{"text": strings.Join(args, " ")}, nil)
+		},
+	}
+	daemonFlags(c, &address)
+	return c
+}

@@ -1,0 +1,133 @@
+package main
+
+import (
+	"fmt"
+	"math"
+
+	"ringup/runner"
+	"ringup/runner/failrate"
+)
+
+type failrateCondition = failrate.Condition
+
+// story prints what was asked, what was done, what was found, how sure it is and what to do next, for an
+// engineer who has never seen ringup.
+type story struct {
+	d     *demo
+	found [3]runner.Summary
+}
+
+func newStory(d *demo) *story { return &story{d: d} }
+
+func (s *story) say(format string, args ...any) {
+	if !s.d.o.json {
+		fmt.Fprintf(s.d.io.out, format+"\n", args...)
+	}
+}
+
+func (s *story) opening() {
+	s.say(`A river-level logger on one 3.6 V lithium cell is found dead on cold mornings. On the warm bench it
+always starts. Its clock is a 7.3728 MHz crystal; when the crystal does not swing, nothing else runs.
+
+The bench: a supply in place of the cell, a scope with a small pick-up coil beside the crystal, so that
+no probe touches it, a thermometer. The bench is simulated and the nights are virtual; every command
+and every waveform goes through serial ports, as on a real one.`)
+	if n := len(s.d.runs); n > 0 {
+		s.say("\nAn earlier telling was cut short; it goes on at the first cycle that is not in its logbook.")
+	}
+}
+
+func (s *story) before(stage int) {
+	switch stage {
+	case 0:
+		s.say(`
+1. HOW OFTEN DOES IT FAIL?  (soak.lua)
+Overnight in an unheated shed: 200 starts at each of six supply voltages, from a fresh cell to a flat
+one, taken in turn, 35 s off before each.`)
+	case 1:
+		s.say(`
+2. WHICH PART IS IT?  (hunt.lua)
+Next morning, still cold: fast cycles at 2.3 V while a person cools one part after the other, with
+cycles as found in between; then warms the suspect, and lifts it.`)
+	case 2:
+		s.say(`
+3. IS IT REPAIRED?  (proof.lua)
+A new capacitor is fitted. The night after, in the cold hours: the worst voltages of the soak again.`)
+	}
+}
+
+func (s *story) after(stage int, found runner.Summary) {
+	s.found[stage] = found
+	if s.d.o.json {
+		return
+	}
+	s.say("\n%d cycles in %s of bench time%s.\n", found.Cycles, spell(found.VirtualSeconds), notCounted(found))
+	_ = printConditions(s.d.io.out, found.Conditions)
+	switch stage {
+	case 0:
+		s.afterSoak(found)
+	case 1:
+		s.afterHunt(found)
+	case 2:
+		s.afterProof(found)
+	}
+}
+
+func notCounted(s runner.Summary) string {
+	if s.NotCounted == 0 {
+		return ", all of them counted"
+	}
+	return fmt.Sprintf(", %d not counted because the bench was at fault", s.NotCounted)
+}
+
+func (s *story) afterSoak(found runner.Summary) {
+	high, low := found.Conditions[0], found.Conditions[len(found.Conditions)-1]
+	s.say("\nFound: at %.1f V, a fresh cell, %s; at %.1f V, a flat one, %s.", high.Volts, rateSentence(high), low.Volts, rateSentence(low))
+	s.say("How sure: the intervals are exact (Clopper-Pearson, 95 %%); where nothing failed only an upper bound is known.")
+	s.say("The median start takes %s at %.1f V and %s at %.1f V: the margin shrinks before starts fail.",
+		milliseconds(high.StartSecondsMedian), high.Volts, milliseconds(low.StartSecondsMedian), low.Volts)
+}
+
+func rateSentence(c failrate.Condition) string {
+	return fmt.Sprintf("%d of %d starts failed, %s (%s)", c.Failures, c.Cycles, percent(c.Estimate), interval(c))
+}
+
+func (s *story) afterHunt(found runner.Summary) {
+	suspects := runner.Suspects(found.Conditions)
+	_ = printSuspects(s.d.io.out, suspects)
+	if len(suspects) == 0 {
+		return
+	}
+	if first := suspects[0]; first.Adjusted < 0.05 {
+		s.say("\nFound: %q is the surest change, from %s to %s failed.", first.Treatment, percent(first.AsFound.Estimate), percent(first.Treated.Estimate))
+		s.say("How sure: chance alone would do this once in %.0f hunts like this one, all comparisons allowed for.", math.Floor(1/first.Adjusted))
+	} else {
+		s.say("\nFound: no treatment changed the rate surely. Hunt with more cycles, or at a lower voltage.")
+	}
+}
+
+func (s *story) afterProof(found runner.Summary) {
+	against := beforeAndAfter(s.found[0], found)
+	_ = printSuspects(s.d.io.out, against)
+	failures, cycles := 0, 0
+	for _, c := range found.Conditions {
+		failures, cycles = failures+c.Failures, cycles+c.Cycles
+	}
+	all := failrate.ClopperPearson(failures, cycles, runner.Confidence)
+	if failures > 0 {
+		s.say("\nFound: %d of %d starts still failed. The repair is not the whole cure.", failures, cycles)
+		return
+	}
+	s.say("\nFound: %d starts after the repair, none failed: at 95 %% confidence the rate over these voltages is below %s.", cycles, percent(all.High))
+	need := math.Ceil(math.Log(1-runner.Confidence) / math.Log(1-0.001))
+	s.say("What to do next: %d starts are not for ever. To show a rate below 0.1 %% at 95 %% confidence takes %.0f starts\nwithout a failure: soak it for some more nights before it goes back to the river.", cycles, need)
+}
+
+func (s *story) ending(report string) {
+	s.say(`
+The report to keep: %s
+The bench file:     %s   (your own night: ringup run soak.lua -b %s)
+Every cycle:        ringup runs --logbook %s
+
+%s`, report, s.d.o.bench, s.d.o.bench, s.d.book.Path(), cautions)
+}

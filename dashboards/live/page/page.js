@@ -1,0 +1,379 @@
+// The page: one event stream in, plain forms out. The stream's "status" is always whole, so after any gap the page is
+// right again without asking what it missed.
+"use strict";
+
+const $ = (id) => document.getElementById(id);
+const failures = new Set(["late", "silent", "weak", "off-frequency", "dropped-out"]);
+const notCounted = new Set(["unpowered", "unread"]);
+const cyclesShown = 20;
+const chartsEvery = 5000; // ms; charts are drawn from the whole logbook, so not at every cycle
+
+let run = 0; // number of the run shown
+let status = null;
+let cycles = []; // newest first
+let marks = [];
+let chartsDrawn = 0;
+let chartsDue = 0; // timer
+
+// Text goes into the page as text and never as markup: names and marks are typed by people.
+function element(tag, text, className) {
+  const e = document.createElement(tag);
+  if (text !== undefined) e.textContent = text;
+  if (className) e.className = className;
+  return e;
+}
+
+function show(id, visible) { $(id).hidden = !visible; }
+
+// --- numbers as a person reads them
+
+function percent(ratio) {
+  const p = 100 * ratio;
+  if (p === 0 || p === 100) return p + " %";
+  return (p < 1 ? p.toPrecision(2) : p < 10 ? p.toFixed(1) : p > 99 ? p.toFixed(1) : p.toFixed(0)) + " %";
+}
+
+const absent = (v) => v === null || v === undefined;
+const volts = (v) => absent(v) ? "–" : Number(v.toFixed(3)) + " V";
+const milli = (v, unit) => absent(v) ? "–" : (1000 * v).toPrecision(3) + " m" + unit;
+const megahertz = (v) => absent(v) ? "–" : (v / 1e6).toFixed(4) + " MHz";
+const celsius = (v) => absent(v) ? "–" : v.toFixed(1) + " °C";
+const minus = (text) => text.replace("-", "−");
+
+// Times are the bench's own, in the bench's zone where the browser knows it.
+function clock(time, seconds) {
+  if (!time) return "–";
+  const style = { hour: "2-digit", minute: "2-digit", hourCycle: "h23" };
+  if (seconds) style.second = "2-digit";
+  const zone = status && status.run && status.run.zone;
+  try {
+    return new Intl.DateTimeFormat(undefined, zone ? { ...style, timeZone: zone } : style).format(new Date(time));
+  } catch {
+    return new Intl.DateTimeFormat(undefined, style).format(new Date(time));
+  }
+}
+
+function duration(ms) {
+  const minutes = Math.round(ms / 60000);
+  if (minutes < 1) return "less than a minute";
+  if (minutes < 60) return minutes + " min";
+  return Math.floor(minutes / 60) + " h " + String(minutes % 60).padStart(2, "0") + " min";
+}
+
+// --- what the status says
+
+function showStatus(now) {
+  status = now;
+  const id = now.run ? now.run.run : 0;
+  if (id !== run) { run = id; loadRun(); }
+  showHeadline(now);
+  showHold(now);
+  showConditions(now.progress.conditions);
+  showVerdicts(now.progress.conditions);
+  showBench(now);
+  showAlarm(now);
+  $("cautions").replaceChildren(...now.cautions.map((text) => element("li", text)));
+  $("version").textContent = "ringup " + now.version;
+  for (const e of $("stop-form").elements) e.disabled = !now.active;
+  drawCharts();
+}
+
+function showHeadline(now) {
+  const r = now.run;
+  $("state").textContent = r ? (!now.active && r.state === "running" ? "interrupted" : r.state) : "no run";
+  $("state").className = "state " + (r ? r.state : "");
+  show("simulated", r && r.simulated);
+  $("unit").textContent = r ? r.unit : "No run yet";
+  $("treatment").textContent = r ? [now.treatment, "run " + r.run, r.script, clock(r.started) + " on"].filter(Boolean).join(" · ") : "Start a script to begin.";
+  show("reason", r && r.reason && r.state !== "held");
+  $("reason").textContent = r ? r.reason : "";
+  document.title = (r ? r.state + " · " + r.unit + " · " : "") + "ringup";
+  if (!r) return;
+  const p = now.progress;
+  let text = p.planned ? p.done.toLocaleString() + " of " + p.planned.toLocaleString() + " cycles" : p.done.toLocaleString() + " cycles";
+  if (now.active && p.expected_end) {
+    text += " · should end " + clock(p.expected_end) + ", in " + duration(new Date(p.expected_end) - new Date(now.clock));
+  } else if (r.ended) {
+    text += " · ended " + clock(r.ended);
+  }
+  $("howfar").textContent = text;
+  show("bar", p.planned > 0);
+  $("bar").max = p.planned || 1;
+  $("bar").value = Math.min(p.done, p.planned);
+}
+
+function showHold(now) {
+  show("hold", now.hold !== null);
+  if (!now.hold) return;
+  $("question").textContent = now.hold.question || now.hold.reason;
+  show("answer-form", now.hold.question !== "");
+}
+
+function showConditions(conditions) {
+  const counted = conditions.filter((c) => c.cycles > 0);
+  if (counted.length === 0) {
+    $("conditions").replaceChildren(element("p", "No counted cycle yet.", "quiet"));
+    return;
+  }
+  const tables = new Map();
+  for (const c of counted) {
+    if (!tables.has(c.treatment)) {
+      const table = element("table", undefined, "rates");
+      table.append(element("caption", c.treatment || "as found"), element("tbody"));
+      tables.set(c.treatment, table);
+    }
+    const row = element("tr");
+    const head = element("th", c.volts === null ? "all" : Number(c.volts.toFixed(3)) + " V", "volts");
+    head.scope = "row";
+    const rate = element("td", percent(c.estimate), "rate num");
+    const sure = c.one_sided && c.failures === 0 ? "at most " + percent(c.high)
+      : c.one_sided ? "at least " + percent(c.low)
+      : percent(c.low).replace(" %", "") + " to " + percent(c.high);
+    row.append(head, rate, element("td", sure), element("td", c.failures + " of " + c.cycles, "num quiet"));
+    tables.get(c.treatment).tBodies[0].append(row);
+  }
+  const note = element("p", Math.round(100 * counted[0].confidence) + " % confidence, exact. Unpowered and unread cycles count neither way.", "quiet");
+  $("conditions").replaceChildren(...tables.values(), note);
+}
+
+function showVerdicts(conditions) {
+  const sums = new Map();
+  for (const c of conditions) for (const [v, n] of Object.entries(c.verdicts)) sums.set(v, (sums.get(v) || 0) + n);
+  if (sums.size === 0) return;
+  const list = element("dl");
+  for (const v of ["started", ...failures, ...notCounted]) {
+    if (!sums.has(v)) continue;
+    list.append(element("dt", v, verdictClass(v)), element("dd", sums.get(v).toLocaleString() + (notCounted.has(v) ? " (not counted)" : "")));
+  }
+  $("verdicts").replaceChildren(list);
+}
+
+const verdictClass = (v) => failures.has(v) ? "failed-verdict" : notCounted.has(v) ? "not-counted" : "";
+
+function showBench(now) {
+  const list = [];
+  const add = (name, text, className) => list.push(element("dt", name), element("dd", text, className));
+  const s = now.supply;
+  if (!s.known) add("Supply", "not heard of in this process");
+  else if (s.output) add("Supply", "output on, " + volts(s.volts) + ", " + milli(s.amps, "A"));
+  else add("Supply", s.confirmed_off ? "off, confirmed" : "NOT CONFIRMED OFF", s.confirmed_off ? "ok" : "no");
+  add("Ambient", minus(celsius(now.ambient_celsius)));
+  for (const [role, i] of Object.entries(now.instruments).sort()) {
+    add(role[0].toUpperCase() + role.slice(1), (i.answers ? "answers" : "DOES NOT ANSWER") + (i.errors ? ", " + i.errors + " errors, last: " + i.last_error : ""), i.answers ? "ok" : "no");
+  }
+  if (now.clock) add("Bench clock", clock(now.clock, true));
+  $("bench").replaceChildren(...list);
+}
+
+function showAlarm(now) {
+  const s = now.supply;
+  const energised = s.known && !s.confirmed_off && (!now.active || now.hold !== null);
+  const text = energised ? "The supply is not confirmed off and nothing is measuring. Switch it off by hand and pull the unit's lead." : "";
+  if ($("alarm").textContent !== text) $("alarm").textContent = text;
+  show("alarm", energised);
+}
+
+// --- cycles and marks
+
+function showCycles() {
+  $("cycles").replaceChildren(...cycles.map((c) => {
+    const row = element("tr");
+    row.append(
+      element("td", c.number), element("td", clock(c.begun, true)), element("td", volts(c.set_volts), "num"),
+      element("td", c.verdict, verdictClass(c.verdict)), element("td", milli(c.start_seconds, "s"), "num"),
+      element("td", megahertz(c.frequency_hertz), "num"), element("td", minus(celsius(c.ambient_celsius)), "num"),
+      element("td", c.reason, "quiet"));
+    return row;
+  }));
+}
+
+function showMarks() {
+  $("marks").replaceChildren(...marks.map((m) => {
+    const item = element("li");
+    const time = element("time", clock(m.at));
+    time.dateTime = m.at;
+    item.append(time, " " + (m.kind === "mark" ? "" : m.kind + ": ") + m.text);
+    return item;
+  }));
+}
+
+async function loadRun() {
+  cycles = []; marks = [];
+  showCycles(); showMarks();
+  const shown = run;
+  for (const id of ["rate-figure", "waves", "night", "downloads"]) show(id, false);
+  if (!shown) return;
+  const at = "/api/v1/runs/" + shown;
+  $("downloads").replaceChildren(
+    ...[["report", at + "/report"], ["CSV", at + "/export?format=csv"], ["JSON lines", at + "/export?format=jsonl"]].flatMap(([text, href], i) => {
+      const a = element("a", text);
+      a.href = href;
+      return i ? [" · ", a] : [a];
+    }));
+  show("downloads", true);
+  try {
+    const after = Math.max(0, status.progress.done - cyclesShown);
+    const got = await Promise.all([getJSON(at + "/cycles?limit=" + cyclesShown + "&after=" + after), getJSON(at + "/marks")]);
+    if (run !== shown) return;
+    const known = new Set(cycles.map((c) => c.number));
+    cycles = cycles.concat(got[0].cycles.filter((c) => !known.has(c.number)).reverse()).slice(0, cyclesShown);
+    marks = got[1].marks.reverse();
+    showCycles(); showMarks();
+  } catch (problem) {
+    offline(problem.message);
+  }
+  chartsDrawn = 0;
+  drawCharts();
+}
+
+async function getJSON(address) {
+  const response = await fetch(address, { cache: "no-store" });
+  const body = await response.json();
+  if (!response.ok) throw new Error(body.error);
+  return body;
+}
+
+// --- charts: pictures the server draws; a picture that cannot be drawn yet is not shown
+
+function drawCharts() {
+  if (!run || chartsDue) return;
+  const wait = chartsDrawn + chartsEvery - Date.now();
+  if (wait > 0) {
+    if (status.active) chartsDue = setTimeout(() => { chartsDue = 0; drawCharts(); }, wait);
+    return;
+  }
+  chartsDrawn = Date.now();
+  drawChart("rate", "rate-chart", "rate-figure");
+  drawChart("waves", "waves-chart", "waves");
+  drawChart("night", "night-chart", "night");
+}
+
+function drawChart(kind, id, frame) {
+  const next = new Image();
+  const of = run;
+  // Drawn for the room there is, in steps, so that letters keep their size on a phone.
+  const room = Math.max($(id).closest(".card").clientWidth || document.body.clientWidth, kind === "rate" ? 0 : 576) - 32;
+  const width = Math.min(960, Math.max(280, 40 * Math.floor(room / 40)));
+  next.onload = () => { if (run === of) { $(id).src = next.src; show(frame, true); } };
+  next.src = "/api/v1/runs/" + run + "/chart/" + kind + ".svg?width=" + width + "&done=" + status.progress.done + "&state=" + status.run.state;
+}
+
+// --- commands
+
+async function post(address, body, token) {
+  const headers = { "Content-Type": "application/json" };
+  if (token) headers.Authorization = "Bearer " + token;
+  const response = await fetch(address, { method: "POST", headers, body: JSON.stringify(body || {}) });
+  if (response.status === 204) return {};
+  const answer = await response.json();
+  if (!response.ok) throw new Error(answer.error);
+  return answer;
+}
+
+function onSubmit(id, command) {
+  const form = $(id);
+  form.addEventListener("submit", async (event) => {
+    event.preventDefault();
+    const result = form.querySelector(".result");
+    result.className = "result";
+    result.textContent = "…";
+    try {
+      result.textContent = await command();
+    } catch (problem) {
+      result.textContent = problem.message;
+      result.classList.add("bad");
+    }
+  });
+}
+
+onSubmit("answer-form", async () => {
+  await post("/api/v1/answer", { text: $("answer").value });
+  $("answer").value = "";
+  return "Answered.";
+});
+
+onSubmit("mark-form", async () => {
+  await post("/api/v1/mark", { text: $("mark").value, treatment: $("is-treatment").checked });
+  $("mark").value = "";
+  return "Noted.";
+});
+
+onSubmit("stop-form", async () => {
+  if (!confirm("Stop the run? The supply goes off and the run ends; its cycles stay in the logbook.")) return "";
+  await post("/api/v1/stop");
+  return "Stopping.";
+});
+
+onSubmit("submit-form", async () => {
+  const file = $("script-file").files[0];
+  const answer = await post("/api/v1/runs", { name: file.name, script: await file.text() });
+  return answer.run ? "Run " + answer.run + " has begun." : "Taken.";
+});
+
+onSubmit("token-form", async () => {
+  await unlock($("token").value.trim());
+  $("token").value = "";
+  return "";
+});
+
+async function unlock(token) {
+  await post("/api/v1/session", {}, token);
+  await showSession();
+}
+
+// A process that only shows has no forms at all; one that wants the token says so.
+async function showSession() {
+  const s = await getJSON("/api/v1/session");
+  show("locked", s.commands && !s.allowed);
+  show("token-form", s.commands && !s.allowed);
+  for (const id of ["mark-form", "stop-form", "submit"]) show(id, s.commands && s.allowed);
+  for (const e of $("answer-form").elements) e.disabled = !s.allowed;
+}
+
+// --- the stream
+
+function offline(text) {
+  show("link", text !== "");
+  $("link").textContent = text;
+}
+
+function listen() {
+  const stream = new EventSource("/api/v1/events");
+  stream.addEventListener("status", (e) => { offline(""); showStatus(JSON.parse(e.data)); });
+  stream.addEventListener("cycle", (e) => {
+    const c = JSON.parse(e.data);
+    if (c.run !== run) return; // loadRun fetches it
+    cycles = [c, ...cycles.filter((other) => other.number !== c.number)].slice(0, cyclesShown);
+    showCycles();
+  });
+  stream.addEventListener("mark", (e) => {
+    const m = JSON.parse(e.data);
+    if (m.run !== run) return;
+    marks = [m, ...marks];
+    showMarks();
+  });
+  stream.addEventListener("missed", () => loadRun());
+  stream.onerror = () => offline("no connection; what you see is old");
+}
+
+// The link printed at the start carries the token behind a #, which browsers never send; it is traded for a session and
+// taken out of the address at once.
+async function begin() {
+  const given = new URLSearchParams(location.hash.slice(1)).get("token");
+  if (given) {
+    history.replaceState(null, "", location.pathname);
+    try {
+      await unlock(given);
+    } catch (problem) {
+      offline(problem.message);
+    }
+  }
+  try {
+    await showSession();
+  } catch (problem) {
+    offline(problem.message);
+  }
+  listen();
+}
+
+begin();

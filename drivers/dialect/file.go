@@ -1,0 +1,101 @@
+package dialect
+
+import (
+	"bytes"
+	"cmp"
+	"errors"
+	"fmt"
+	"slices"
+	"strings"
+
+	"github.com/pelletier/go-toml/v2"
+)
+
+// file is the layout of a dialect file.
+type file struct {
+	Kind          string                   `toml:"kind"`
+	Name          string                   `toml:"name"`
+	Identity      string                   `toml:"identity"`
+	Guide         string                   `toml:"guide"`
+	HardwareTried string                   `toml:"hardware_tried"`
+	Session       fileSession              `toml:"session"`
+	Operations    map[string]fileOperation `toml:"operations"`
+}
+
+type fileSession struct {
+	Send            string `toml:"send"`
+	Receive         string `toml:"receive"`
+	Join            string `toml:"join"`
+	LongestMessage  int    `toml:"longest_message"`
+	Pause           string `toml:"pause"`
+	TimeOut         string `toml:"time_out"`
+	Acknowledgement string `toml:"acknowledgement"`
+	Echo            bool   `toml:"echo"`
+	Errors          string `toml:"errors"`
+}
+
+type fileOperation struct {
+	Steps    []fileStep    `toml:"steps"`
+	Optional bool          `toml:"optional"`
+	Fields   []string      `toml:"fields"`
+	Meaning  []fileMeaning `toml:"meaning"`
+}
+
+type fileStep struct {
+	Send          *string `toml:"send"`
+	Ask           *string `toml:"ask"`
+	Reply         string  `toml:"reply"`
+	Verify        string  `toml:"verify"`
+	Within        float64 `toml:"within"`
+	WithinPercent float64 `toml:"within_percent"`
+}
+
+type fileMeaning struct {
+	Bits   *uint64 `toml:"bits"`
+	Equals *string `toml:"equals"`
+	Means  string  `toml:"means"`
+}
+
+// Parse reads a dialect file; name is used in errors. All mistakes are reported
+// together, each as a *FileError.
+func Parse(name string, text []byte) (*Dialect, error) {
+	var f file
+	decoder := toml.NewDecoder(bytes.NewReader(text)).DisallowUnknownFields()
+	if err := decoder.Decode(&f); err != nil {
+		return nil, decodeErrors(name, err)
+	}
+	c := checker{name: name, at: positions(text)}
+	d := c.dialect(f)
+	if len(c.mistakes) == 0 {
+		return d, nil
+	}
+	slices.SortStableFunc(c.mistakes, func(a, b *FileError) int {
+		return cmp.Or(cmp.Compare(a.Line, b.Line), cmp.Compare(a.Column, b.Column), cmp.Compare(a.Key, b.Key))
+	})
+	var errs []error
+	for _, m := range c.mistakes {
+		errs = append(errs, m)
+	}
+	return nil, errors.Join(errs...)
+}
+
+// decodeErrors gives the library's errors our form.
+func decodeErrors(name string, err error) error {
+	one := func(e *toml.DecodeError, message string) error {
+		line, column := e.Position()
+		return &FileError{File: name, Line: line, Column: column, Key: strings.Join(e.Key(), "."), Message: message}
+	}
+	var unknown *toml.StrictMissingError
+	if errors.As(err, &unknown) {
+		var errs []error
+		for i := range unknown.Errors {
+			errs = append(errs, one(&unknown.Errors[i], "this key is not known here; check its spelling and its table"))
+		}
+		return errors.Join(errs...)
+	}
+	var decode *toml.DecodeError
+	if errors.As(err, &decode) {
+		return one(decode, strings.TrimPrefix(decode.Error(), "toml: "))
+	}
+	return fmt.Errorf("%s: %w", name, err)
+}

@@ -1,0 +1,112 @@
+package drivers
+
+import (
+	"errors"
+	"fmt"
+	"strings"
+	"time"
+
+	"ringup/drivers/link"
+	"ringup/drivers/scpi"
+)
+
+// ErrStateUnknown says that a command may or may not have been carried out:
+// it was sent and nothing came back. Read the state before doing anything
+// else; never send the command again.
+var ErrStateUnknown = errors.New("whether the command was carried out is not known")
+
+// InstrumentError is a failed exchange with an instrument.
+type InstrumentError struct {
+	Role, Address, Command string
+	// Received is what had arrived when it failed, shortened.
+	Received string
+	Elapsed  time.Duration
+	// Hint says what to look at.
+	Hint string
+	Err  error
+}
+
+// Error says which instrument, what was asked, what came back, and what to do.
+func (e *InstrumentError) Error() string {
+	var b strings.Builder
+	fmt.Fprintf(&b, "%s at %s", e.Role, e.Address)
+	if e.Command != "" {
+		fmt.Fprintf(&b, ": %q", e.Command)
+	}
+	fmt.Fprintf(&b, ": %v", e.Err)
+	if e.Elapsed > 0 {
+		fmt.Fprintf(&b, " (after %v", e.Elapsed.Round(time.Millisecond))
+		if e.Received != "" {
+			fmt.Fprintf(&b, ", received %q", e.Received)
+		}
+		b.WriteString(")")
+	}
+	if e.Hint != "" {
+		fmt.Fprintf(&b, "; %s", e.Hint)
+	}
+	return b.String()
+}
+
+// Unwrap returns the cause.
+func (e *InstrumentError) Unwrap() error { return e.Err }
+
+// Kind sorts the error as Exchange.Kind does.
+func (e *InstrumentError) Kind() string { return KindOf(e.Err) }
+
+// KindOf sorts an error of an exchange: "" none, "timeout" no answer in time,
+// "gone" connection lost, "garbled" an answer that makes no sense, "refused"
+// the instrument or a limit said no.
+func KindOf(err error) string {
+	switch {
+	case err == nil:
+		return ""
+	case errors.Is(err, link.ErrGone), errors.Is(err, link.ErrClosed):
+		return "gone"
+	case errors.Is(err, link.ErrTimeout):
+		return "timeout"
+	case errors.Is(err, scpi.ErrGarbled), errors.Is(err, scpi.ErrTorn):
+		return "garbled"
+	}
+	return "refused"
+}
+
+// LimitError is a request beyond the bench file's limits. Nothing was sent.
+type LimitError struct {
+	// Quantity is "volts" or "amps".
+	Quantity     string
+	Asked, Limit float64
+}
+
+// Error says what was asked and what is allowed.
+func (e *LimitError) Error() string {
+	return fmt.Sprintf("%s: %g was asked for, allowed is 0 to %g (the bench file's max_%s); nothing was sent to the supply",
+		e.Quantity, e.Asked, e.Limit, e.Quantity)
+}
+
+// NotConfirmedOff says that the output may still be on.
+type NotConfirmedOff struct {
+	Address  string
+	Attempts int
+	Err      error
+}
+
+// Error says so in plain words.
+func (e *NotConfirmedOff) Error() string {
+	return fmt.Sprintf("supply at %s: THE OUTPUT MAY STILL BE ON: off was sent %d times and never read back as off: %v; switch the supply off by hand",
+		e.Address, e.Attempts, e.Err)
+}
+
+// Unwrap returns the last attempt's error.
+func (e *NotConfirmedOff) Unwrap() error { return e.Err }
+
+// IdentityChanged says that another instrument answers at the address.
+type IdentityChanged struct {
+	Role, Address string
+	Was, Is       Identity
+}
+
+// Error names both instruments.
+func (e *IdentityChanged) Error() string {
+	return fmt.Sprintf("%s at %s: another instrument answers: was %s, now %s; put the first one back or start a new run",
+		e.Role, e.Address, e.Was, e.Is)
+}

@@ -1,0 +1,19 @@
+package link
+
+import "go.bug.st/serial"
+
+// portLock is empty: Windows opens a port for one program only.
+type portLock struct{}
+
+func lockPort(string) (portLock, error) { return portLock{}, nil }
+
+func (portLock) release() error { return nil }
+
+// wakeWriter has nothing to do: discarding the output ends the write.
+func (portLock) wakeWriter() error { return nil }
+
+func openPort(path string, mode *serial.Mode, _ portLock) (serial.Port, error) {
+	return serial.Open(path, mode)
+}
+
+func interrupted(error) bool { return false }

@@ -1,0 +1,95 @@
+package crystal
+
+import "math"
+
+// leaks are the direct-current paths that can pull the stage off its bias.
+type leaks struct {
+	feedback float64 // ohms from B to A: Rf and the film in parallel
+	aGround  float64 // S from A to ground
+	aSupply  float64 // S from A to supply
+	bGround  float64 // S from B to ground
+}
+
+func (n *Net) leaks() leaks {
+	return leaks{
+		feedback: 1 / (1/n.Rf + 1/n.Rleak),
+		aGround:  1/n.RgA + 1/n.RpA,
+		aSupply:  1 / n.RvA,
+		bGround:  1/n.RgB + 1/n.RpB,
+	}
+}
+
+// Bias solves the stage's operating point in the net at one supply voltage.
+// With no leak to a rail that is the closed law at half the supply; a leak
+// (residue, a probe's input resistance) shifts the output, and once the output
+// reaches the rail gm collapses. With no feedback path at all the input floats
+// and there is no gain.
+func (v *Inverter) Bias(n *Net, supplyVolts, celsius float64) Stage {
+	l := n.leaks()
+	d := v.at(celsius)
+	if math.IsInf(l.feedback, 1) {
+		return Stage{BVolts: supplyVolts}
+	}
+	if l.aGround == 0 && l.aSupply == 0 && l.bGround == 0 || supplyVolts <= 0 {
+		return d.unloaded(supplyVolts)
+	}
+	output := func(va float64) float64 {
+		return va + l.feedback*(va*l.aGround-(supplyVolts-va)*l.aSupply)
+	}
+	// surplus is the current leaving node B; it rises with va throughout.
+	surplus := func(va float64) float64 {
+		vb := output(va)
+		return d.sink(supplyVolts, va, vb) + (vb-va)/l.feedback + vb*l.bGround
+	}
+	// Between these inputs the output stays between the rails.
+	span := 1 + l.feedback*(l.aGround+l.aSupply)
+	low := l.feedback * supplyVolts * l.aSupply / span
+	high := (supplyVolts + l.feedback*supplyVolts*l.aSupply) / span
+	va := bracketedRoot(surplus, low, high)
+	vb := output(va)
+	const h = 1e-5 // V: small against the threshold's softness of 36 mV
+	return Stage{
+		Gm:     (d.sink(supplyVolts, va+h, vb) - d.sink(supplyVolts, va-h, vb)) / (2 * h),
+		Gds:    (d.sink(supplyVolts, va, vb+h) - d.sink(supplyVolts, va, vb-h)) / (2 * h),
+		AVolts: va, BVolts: vb,
+	}
+}
+
+// bracketedRoot finds the zero of a rising function between low and high by
+// false position with the Illinois weighting, to machine precision or 80 steps.
+func bracketedRoot(f func(float64) float64, low, high float64) float64 {
+	fl, fh := f(low), f(high)
+	if fl >= 0 {
+		return low
+	}
+	if fh <= 0 {
+		return high
+	}
+	side := 0
+	x := low
+	for range 80 {
+		last := x
+		x = (low*fh - high*fl) / (fh - fl)
+		if x <= low || x >= high {
+			x = (low + high) / 2
+		}
+		y := f(x)
+		if y == 0 || math.Abs(x-last) < 1e-14*math.Abs(x) {
+			break
+		}
+		if y < 0 {
+			low, fl = x, y
+			if side < 0 {
+				fh /= 2
+			}
+			side = -1
+		} else {
+			high, fh = x, y
+			if side > 0 {
+				fl /= 2
+			}
+			side = 1
+		}
+	}
+	return x
+}

@@ -1,0 +1,104 @@
+package crystal
+
+import (
+	"math"
+	"math/rand/v2"
+)
+
+// Model choice. Everything in this file is invented: shaped as the makers'
+// notes and the physics suggest, not measured on silicon or on real faults.
+// Nothing outside this file depends on a number with a weaker pedigree than a
+// circuit equation.
+
+const (
+	// supplyKick (κ) is the share of an ideal ramp's corner that reaches the
+	// motional arm when the supply comes on.
+	supplyKick = 0.5
+	// excessNoise (F) is the stage's noise over that of a resistor of the size
+	// of the negative resistance.
+	excessNoise = 1.0
+	// leastNetOhms keeps the noise formula finite at the start limit.
+	leastNetOhms = 1.0
+	// limitSwing (k_z) scales the current at which the rails have eaten all the
+	// gain, fitted to one-harmonic balance of the static stage.
+	limitSwing = 1.12
+	// crackedAway: a load capacitor whose crack resistance exceeds this multiple
+	// of its reactance no longer loads its node.
+	crackedAway = 3.0
+	// clockLevel is the fraction of the rail-limited current at which the
+	// microcontroller's clock input begins to toggle.
+	clockLevel = 0.45
+	// clockCycles is what the microcontroller counts before it trusts the clock.
+	clockCycles = 1024
+	// openFarads is what a fully open crack leaves of a load capacitor.
+	openFarads = 0.2e-12
+	// liftedFarads is what an empty capacitor footprint still has.
+	liftedFarads = 0.1e-12
+	// dryFilmOhms is the median of the flux film once its water is gone.
+	dryFilmOhms = 80e3
+
+	setSpreadVolts   = 0.003  // 1 σ of the supply's setting
+	partSpreadKelvin = 0.3    // 1 σ of a part's temperature
+	rampSeconds      = 200e-6 // median time of the supply edge the kick depends on
+	rampSpread       = 0.3    // 1 σ of its logarithm
+	rampPerRC        = 2.2    // what a series resistance adds, 10 to 90 % of an RC edge
+
+	coldOhmsPerKelvin = 0.0008 // relative rise of R1 below coldKneeCelsius
+	coldKneeCelsius   = 25.0
+)
+
+// Crack is a load capacitor's crack: a resistance that opens with cold and
+// rest, log-normal from one power-up to the next. The zero value is no crack.
+type Crack struct {
+	Ohms        float64 // median at 25 °C, no rest
+	PerKelvin   float64 // exponent per kelvin below 25 °C
+	RestSeconds float64 // scale of the rest law
+	RestPower   float64
+	Spread      float64 // 1 σ of the logarithm
+	Kept        float64 // share of the capacitance that is left
+	OpenShare   float64 // share of power-ups with the crack fully open
+}
+
+func (c Crack) draw(celsius, restSeconds float64, rng *rand.Rand) (ohms float64, open bool) {
+	n, u := rng.NormFloat64(), rng.Float64()
+	if c.Ohms == 0 {
+		return 0, false
+	}
+	median := c.Ohms * math.Exp(c.PerKelvin*(25-celsius)) * math.Pow(1+restSeconds/c.RestSeconds, c.RestPower)
+	return median * math.Exp(c.Spread*n), u < c.OpenShare
+}
+
+// Sleep is drive-level dependence: the crystal's resistance is raised at very
+// low drive after rest, and running clears it (behaviour after crystal makers'
+// notes by ECS and HK X'tals). The zero value is a crystal without it.
+type Sleep struct {
+	Rise        float64 // κ_d, relative rise of R1 at no current, fully rested
+	RestSeconds float64 // t_s
+	RestPower   float64 // β
+	Spread      float64 // σ_d
+	Amps        float64 // I_d, where the rise has halved
+}
+
+// state is the rest state s of one power-up; its mean over power-ups is the
+// rested share, never more than 1.
+func (d Sleep) state(restSeconds float64, rng *rand.Rand) float64 {
+	n := rng.NormFloat64()
+	if d.Rise == 0 {
+		return 0
+	}
+	rested := 1 - math.Exp(-math.Pow(restSeconds/d.RestSeconds, d.RestPower))
+	return rested * math.Exp(d.Spread*n-d.Spread*d.Spread/2)
+}
+
+// Spread is a resistance drawn log-normally at each power-up.
+type Spread struct {
+	Ohms  float64 // median; 0 = fault absent
+	Sigma float64 // 1 σ of the logarithm
+}
+
+func (s Spread) draw(rng *rand.Rand) float64 { return s.Ohms * math.Exp(s.Sigma*rng.NormFloat64()) }
+
+// coldOhms is the crystal's resistance at a temperature.
+func coldOhms(r1, celsius float64) float64 {
+	return r1 * (1 + coldOhmsPerKelvin*max(0, coldKneeCelsius-celsius))
+}

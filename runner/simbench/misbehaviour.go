@@ -1,0 +1,39 @@
+package simbench
+
+import "errors"
+
+// errNotServed says that a wire fault was asked of a bench that has no wires.
+var errNotServed = errors.New("simulated bench: not served, or closed")
+
+// behind changes something behind a front panel.
+func (f *Faults) behind(change func(b *Bench)) {
+	f.bench.mu.Lock()
+	defer f.bench.mu.Unlock()
+	change(f.bench)
+}
+
+// StickOutput makes the supply ignore every command to switch its output off, or obey again.
+func (f *Faults) StickOutput(stuck bool) { f.behind(func(b *Bench) { b.supply.stuck = stuck }) }
+
+// OpenLead breaks the lead between supply and unit, or mends it. A unit that was powered loses its power at once; a
+// mended lead carries power from the next time the output comes on.
+func (f *Faults) OpenLead(open bool) {
+	f.behind(func(b *Bench) {
+		b.supply.leadOpen = open
+		if open {
+			b.world.switchOff(b.clock.Now())
+		}
+	})
+}
+
+// Overcurrent makes the supply deliver and measure so many amperes more than the unit draws, its limit and protection
+// notwithstanding; zero ends it.
+func (f *Faults) Overcurrent(amps float64) { f.behind(func(b *Bench) { b.supply.extraAmps = amps }) }
+
+// MissTrigger makes the scope's next acquisition that waits for an edge wait for ever.
+func (f *Faults) MissTrigger() { f.behind(func(b *Bench) { b.scope.missed = true }) }
+
+// QueueError puts an error into an instrument's queue, such as -240, "Hardware error".
+func (f *Faults) QueueError(name Instrument, number int, detail string) {
+	f.bench.complain(name, scpiError{number: number, detail: detail})
+}

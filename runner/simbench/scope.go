@@ -1,0 +1,292 @@
+package simbench
+
+import (
+	"fmt"
+	"math"
+	"time"
+)
+
+// What the simulated scope can do.
+const (
+	scopeChannels   = 3
+	recordDepth     = 1_000_000 // points of one record
+	sampleRateMax   = 1e9       // points a second, in SAMPle
+	peakRawRate     = 250e6     // samples a second that the peak detector looks at
+	sweepMaxSeconds = 1000
+)
+
+// The scope's channels.
+const (
+	channelRail  = 1
+	channelClock = 2
+	channelLamp  = 3
+)
+
+// Bits of the scope's operation condition (SCPI-99 volume 1, 9.3).
+const (
+	operationSweeping = 8
+	operationWaiting  = 32
+)
+
+// channelSettings are the vertical settings of one channel.
+type channelSettings struct {
+	rangeVolts, offsetVolts, attenuation float64
+	acCoupled                            bool
+}
+
+// scopeSettings are all settings that shape a record.
+type scopeSettings struct {
+	channels     [scopeChannels]channelSettings
+	peak         bool // peak detector instead of samples
+	sweepSeconds float64
+	points       float64 // a whole number
+	startSeconds float64 // where the record starts, relative to the trigger
+	source       int     // channel whose rising edge triggers; 0: at once
+	levelVolts   float64
+}
+
+// scope is the simulated oscilloscope.
+type scope struct {
+	*instrument
+	scopeSettings
+	world   *world
+	signals [scopeChannels]signal
+	luck    chance
+	extreme *extremes
+	record  *record // nil before the first INITiate and after an ABORt
+	missed  bool    // fault for tests: the next acquisition never triggers
+}
+
+func newScope(w *world, o Options) *scope {
+	s := &scope{world: w, luck: chance{o.Seed}, extreme: &extremes{}, signals: [scopeChannels]signal{
+		railSignal{}, clockSignal(o.ClockProbe), lampSignal{fitted: o.LampProbe},
+	}}
+	s.defaults()
+	s.instrument = newInstrument(fmt.Sprintf("ringup,simulated oscilloscope,OSC-%d,1", o.Seed), s.reset, s.observe,
+		append(s.settingCommands(), s.recordCommands()...)...)
+	return s
+}
+
+func (s *scope) defaults() {
+	s.scopeSettings = scopeSettings{sweepSeconds: 1e-3, points: 1000}
+	for n := range s.channels {
+		s.channels[n] = channelSettings{rangeVolts: 8, attenuation: 1}
+	}
+}
+
+func (s *scope) reset(time.Time) {
+	s.record = nil
+	s.defaults()
+}
+
+// settingCommands set up the next record; a record already started keeps the settings it was started with.
+func (s *scope) settingCommands() []command {
+	commands := []command{
+		{pattern: "[SENSe]:DETector[:FUNCtion]", parameters: 1,
+			set: func(c call) *scpiError {
+				n, err := c.word(0, "SAMPle", "PEAK")
+				if err == nil {
+					s.peak = n == 1
+				}
+				return err
+			},
+			query: func(call) ([]byte, *scpiError) {
+				return map[bool][]byte{false: []byte("SAMP"), true: []byte("PEAK")}[s.peak], nil
+			},
+		},
+		quantity("[SENSe]:SWEep:TIME", "S", &s.sweepSeconds, 1e-8, sweepMaxSeconds, nil),
+		quantity("[SENSe]:SWEep:OFFSet:TIME", "S", &s.startSeconds, -sweepMaxSeconds, sweepMaxSeconds, nil),
+		{pattern: "[SENSe]:SWEep:POINts", parameters: 1,
+			set: func(c call) *scpiError {
+				n, err := c.whole(0, 2, recordDepth)
+				if err == nil {
+					s.points = float64(n)
+				}
+				return err
+			},
+			query: func(call) ([]byte, *scpiError) { return integer(int(s.points)), nil },
+		},
+		{pattern: "TRIGger[:SEQuence]:SOURce", parameters: 1,
+			set: func(c call) *scpiError {
+				n, err := c.word(0, "IMMediate", "CH1", "CH2", "CH3")
+				if err == nil {
+					s.source = n
+				}
+				return err
+			},
+			query: func(call) ([]byte, *scpiError) {
+				if s.source == 0 {
+					return []byte("IMM"), nil
+				}
+				return fmt.Appendf(nil, "CH%d", s.source), nil
+			},
+		},
+		quantity("TRIGger[:SEQuence]:LEVel", "V", &s.levelVolts, -1000, 1000, nil),
+		{pattern: "TRIGger[:SEQuence]:SLOPe", parameters: 1,
+			set:   func(c call) *scpiError { _, err := c.word(0, "POSitive"); return err },
+			query: func(call) ([]byte, *scpiError) { return []byte("POS"), nil },
+		},
+	}
+	return append(commands,
+		s.vertical("[SENSe]:VOLTage<n>[:DC]:RANGe[:UPPer]", "V", 1e-3, 1000,
+			func(c *channelSettings) *float64 { return &c.rangeVolts }),
+		s.vertical("[SENSe]:VOLTage<n>[:DC]:OFFSet", "V", -1000, 1000,
+			func(c *channelSettings) *float64 { return &c.offsetVolts }),
+		s.vertical("INPut<n>:ATTenuation", "", 1e-3, 1e4,
+			func(c *channelSettings) *float64 { return &c.attenuation }),
+		command{pattern: "INPut<n>:COUPling", parameters: 1,
+			set: func(c call) *scpiError {
+				channel, err := s.channel(c.suffix)
+				if err != nil {
+					return err
+				}
+				n, err := c.word(0, "AC", "DC")
+				if err == nil {
+					channel.acCoupled = n == 0
+				}
+				return err
+			},
+			query: func(c call) ([]byte, *scpiError) {
+				channel, err := s.channel(c.suffix)
+				if err != nil {
+					return nil, err
+				}
+				return map[bool][]byte{false: []byte("DC"), true: []byte("AC")}[channel.acCoupled], nil
+			},
+		})
+}
+
+// channel finds the settings that a header suffix names.
+func (s *scope) channel(n int) (*channelSettings, *scpiError) {
+	if n < 1 || n > scopeChannels {
+		return nil, errorf(-114, "channel %d, allowed 1 to %d", n, scopeChannels)
+	}
+	return &s.channels[n-1], nil
+}
+
+// vertical is a command that sets and queries one number of a channel.
+func (s *scope) vertical(pattern, unit string, low, high float64, of func(*channelSettings) *float64) command {
+	return command{pattern: pattern, parameters: 1,
+		set: func(c call) *scpiError {
+			channel, err := s.channel(c.suffix)
+			if err != nil {
+				return err
+			}
+			v, err := c.number(0, unit, low, high)
+			if err == nil {
+				*of(channel) = v
+			}
+			return err
+		},
+		query: func(c call) ([]byte, *scpiError) {
+			channel, err := s.channel(c.suffix)
+			if err != nil {
+				return nil, err
+			}
+			return real(*of(channel)), nil
+		},
+	}
+}
+
+// recordCommands start records and read them.
+func (s *scope) recordCommands() []command {
+	return []command{
+		{pattern: "INITiate[:IMMediate]", set: s.initiate},
+		{pattern: "ABORt", set: s.abort},
+		{pattern: "TRACe:PREamble", queryParameters: 1, query: func(c call) ([]byte, *scpiError) {
+			n, err := c.word(0, "CH1", "CH2", "CH3")
+			if err != nil {
+				return nil, err
+			}
+			return s.preamble(n), nil
+		}},
+		{pattern: "TRACe[:DATA]", queryParameters: 1, query: func(c call) ([]byte, *scpiError) {
+			n, err := c.word(0, "CH1", "CH2", "CH3")
+			if err != nil {
+				return nil, err
+			}
+			if s.record == nil || !s.record.complete {
+				return nil, errorf(-230, "no complete record; send INITiate and wait for the trigger")
+			}
+			return block(s.record.codes(n, s)), nil
+		}},
+	}
+}
+
+// initiate throws the older record away and arms the scope.
+func (s *scope) initiate(c call) *scpiError {
+	if s.record != nil && !s.record.complete {
+		return errorf(-213, "the scope is armed or sweeping; send ABORt first")
+	}
+	rate := s.points / s.sweepSeconds
+	if highest := map[bool]float64{false: sampleRateMax, true: peakRawRate / 2}[s.peak]; rate > highest*(1+1e-9) {
+		return errorf(-221, "%g points in %g s is %g points a second, at most %g", s.points, s.sweepSeconds, rate, highest)
+	}
+	s.record = &record{scopeSettings: s.scopeSettings, searched: c.now}
+	if s.source == 0 {
+		s.record.trigger(c.now)
+	} else if s.missed {
+		s.record.source, s.missed = neverTriggers, false
+	}
+	s.observe(c.now)
+	return nil
+}
+
+// abort stops an acquisition; a complete record stays readable.
+func (s *scope) abort(c call) *scpiError {
+	if s.record != nil && !s.record.complete {
+		s.record = nil
+	}
+	s.status.operation.set(0)
+	return nil
+}
+
+// observe moves the acquisition on to now and shows its state.
+func (s *scope) observe(now time.Time) {
+	condition := 0
+	if r := s.record; r != nil && !r.complete {
+		wasTriggered := r.triggered
+		r.advance(now, s)
+		switch {
+		case !r.triggered:
+			condition = operationWaiting
+		case !r.complete:
+			condition = operationSweeping
+		case !wasTriggered: // swept between two looks at it
+			s.status.operation.event |= operationSweeping
+		}
+	}
+	s.status.operation.set(condition)
+}
+
+// catchUp settles what the scope still needs from the past and lets the world forget the rest.
+func (s *scope) catchUp(now time.Time) {
+	s.observe(now)
+	needed := now
+	if r := s.record; r != nil && !r.complete {
+		begin := now
+		if r.triggered {
+			begin = r.at
+		}
+		if begin = begin.Add(seconds(math.Min(r.startSeconds, 0) - dcSettleSeconds)); begin.Before(needed) {
+			needed = begin
+		}
+	}
+	s.world.forget(needed)
+}
+
+// preamble answers what is needed to turn codes into volts and seconds:
+// points, start_s, step_s, volts_per_code, code_zero, offset_volts, low_code, high_code, detector (0 sample, 1 peak), valid.
+func (s *scope) preamble(n int) []byte {
+	settings, valid := s.scopeSettings, false
+	if s.record != nil {
+		settings, valid = s.record.scopeSettings, s.record.complete
+	}
+	c := settings.channels[n]
+	return fmt.Appendf(nil, "%d,%+.9E,%+.9E,%+.9E,%d,%+.9E,%d,%d,%s,%s", int(settings.points), settings.startSeconds,
+		settings.sweepSeconds/settings.points, c.voltsPerCode(), codeZero, c.offsetVolts, codeLow, codeHigh,
+		flag(settings.peak), flag(valid))
+}
+
+// seconds turns SI seconds into a Duration.
+func seconds(s float64) time.Duration { return time.Duration(math.Round(s * 1e9)) }

@@ -1,0 +1,117 @@
+package verdict
+
+import (
+	"fmt"
+	"math"
+	"slices"
+)
+
+// flaw returns what makes a trace unusable, or nil.
+func (t Trace) flaw() error {
+	switch {
+	case len(t.Min) == 0 && len(t.Max) == 0:
+		return fmt.Errorf("is missing")
+	case len(t.Min) != len(t.Max):
+		return fmt.Errorf("has %d minima but %d maxima", len(t.Min), len(t.Max))
+	case !(t.StepSeconds > 0) || !finite(t.StepSeconds) || !finite(t.StartSeconds):
+		return fmt.Errorf("has no time axis (start %v s, step %v s)", t.StartSeconds, t.StepSeconds)
+	}
+	for i, low := range t.Min {
+		if high := t.Max[i]; !finite(low) || !finite(high) {
+			return fmt.Errorf("holds a value that is not a number at sample %d of %d", i+1, len(t.Min))
+		} else if low > high {
+			return fmt.Errorf("has a minimum (%s) above its maximum (%s) at sample %d of %d",
+				si(low, "V"), si(high, "V"), i+1, len(t.Min))
+		}
+	}
+	return nil
+}
+
+// plain reports whether the trace holds samples rather than extremes.
+func (t Trace) plain() bool { return slices.Equal(t.Min, t.Max) }
+
+// at returns the time by which a rising signal had reached what sample i
+// shows. The largest value of a bin belongs to the bin's end.
+func (t Trace) at(i int) float64 {
+	if t.plain() {
+		return t.StartSeconds + float64(i)*t.StepSeconds
+	}
+	return t.StartSeconds + float64(i+1)*t.StepSeconds
+}
+
+// end is the time at which the record ends.
+func (t Trace) end() float64 { return t.StartSeconds + float64(len(t.Min))*t.StepSeconds }
+
+// before returns how many samples lie before the given time.
+func (t Trace) before(seconds float64) int {
+	n := (seconds - t.StartSeconds) / t.StepSeconds
+	switch {
+	case !(n > 0):
+		return 0
+	case n >= float64(len(t.Min)):
+		return len(t.Min)
+	}
+	return int(n)
+}
+
+// mids returns the middle between minimum and maximum of each bin.
+func (t Trace) mids() []float64 {
+	mids := make([]float64, len(t.Min))
+	for i := range mids {
+		mids[i] = t.Min[i]/2 + t.Max[i]/2
+	}
+	return mids
+}
+
+// codeVolts is the height of one converter code, 0 if it is not known.
+func (t Trace) codeVolts() float64 {
+	if v := (t.HighVolts - t.LowVolts) / float64(t.Codes); t.Codes > 0 && v > 0 && finite(v) {
+		return v
+	}
+	return 0
+}
+
+// clips returns the voltages at or beyond which a sample is clipped; infinite
+// if the converter's limits are not known.
+func (t Trace) clips() (low, high float64) {
+	if !(t.HighVolts > t.LowVolts) {
+		return math.Inf(-1), math.Inf(1)
+	}
+	slack := t.codeVolts() / 2 // scaling a code to volts may round
+	return t.LowVolts + slack, t.HighVolts - slack
+}
+
+// binned turns a plain record into a peak-detect one by taking the extremes of
+// neighbouring samples over at least three periods of the given frequency, so
+// that its envelope can be seen. Other records are returned as they are.
+func (t Trace) binned(hertz float64) Trace {
+	if !t.plain() {
+		return t
+	}
+	per := 16
+	if p := 3 / (hertz * t.StepSeconds); p > 16 && p < float64(len(t.Min)) {
+		per = int(math.Ceil(p))
+	}
+	b := t
+	b.StepSeconds = t.StepSeconds * float64(per)
+	b.Min, b.Max = nil, nil
+	for bin := range slices.Chunk(t.Max, per) {
+		if len(bin) == per {
+			b.Min = append(b.Min, slices.Min(bin))
+			b.Max = append(b.Max, slices.Max(bin))
+		}
+	}
+	return b
+}
+
+func finite(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }
+
+// median returns the middle value of s, NaN if it is empty. s is left as it is.
+func median(s []float64) float64 {
+	if len(s) == 0 {
+		return math.NaN()
+	}
+	s = slices.Clone(s)
+	slices.Sort(s)
+	return s[(len(s)-1)/2]/2 + s[len(s)/2]/2
+}
