@@ -42,11 +42,10 @@ func leftOff(book *logbook.Book, run *logbook.Run) (past, error) {
 		return p, err
 	}
 	p.now = steps[len(steps)-1].Ended
-	cycles, err := book.LastCycles(run.ID, 1)
-	if err == nil && len(cycles) > 0 {
-		p.offSince, p.offVolts = cycles[0].PoweredOff, cycles[0].SetVolts
-	}
-	return p, err
+	return p, book.EachCycle(run.ID, func(c logbook.Cycle) error {
+		p.offSince, p.offVolts = c.PoweredOff, c.SetVolts
+		return nil
+	})
 }
 
 // stand opens a bench's instruments. For sim: addresses it first sets the simulated bench up, on a clock of

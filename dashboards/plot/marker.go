@@ -2,6 +2,7 @@ package plot
 
 import (
 	"fmt"
+	"math"
 	"strings"
 )
 
@@ -45,8 +46,9 @@ func (c *canvas) interval(series int, x float64, y scale, estimate, low, high fl
 		bound, tip, direction = bottom, top, -1.0
 	}
 	bar(bound)
+	head := min(7, math.Abs(tip-bound)) * direction
 	c.printf(`<path class="plot-bound" d="M%s %sL%s %sL%s %s" fill="none" stroke="currentColor" stroke-width="1.6"/>`+"\n",
-		px(x-cap), px(tip-7*direction), px(x), px(tip), px(x+cap), px(tip-7*direction))
+		px(x-cap), px(tip-head), px(x), px(tip), px(x+cap), px(tip-head))
 }
 
 // entry is one line of a legend.

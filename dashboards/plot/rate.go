@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 	"strconv"
+	"strings"
 
 	"ringup/runner/failrate"
 )
@@ -143,7 +144,13 @@ func (c *canvas) voltAxis(x scale, conditions []failrate.Condition, bottom float
 	}
 	slices.Sort(set)
 	set = slices.Compact(set)
-	word := func(v float64) string { return strconv.FormatFloat(v, 'g', 4, 64) }
+	decimals := 1
+	for _, v := range set {
+		if _, fraction, _ := strings.Cut(strconv.FormatFloat(v, 'g', 4, 64), "."); len(fraction) > decimals {
+			decimals = len(fraction)
+		}
+	}
+	word := func(v float64) string { return strconv.FormatFloat(v, 'f', decimals, 64) }
 	for i := 1; i < len(set); i++ {
 		if x.at(set[i])-x.at(set[i-1]) < 10+(textWidth(word(set[i]))+textWidth(word(set[i-1])))/2 {
 			tick := step(x.toValue-x.fromValue, 8)

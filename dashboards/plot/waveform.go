@@ -29,8 +29,8 @@ type Panel struct {
 
 // SVG draws the chart.
 func (w Waveforms) SVG() string {
-	const gap, bottomMargin, heading = 22.0, 44.0, 62.0
-	width, height := orElse(w.Width, 720), orElse(w.Height, 300)
+	const gap, bottomMargin, heading = 22.0, 44.0, 88.0
+	width, height := orElse(w.Width, 720), orElse(w.Height, 320)
 	var said []string
 	for _, p := range w.Panels {
 		said = append(said, strings.TrimSuffix(p.Heading+". "+p.Note, ". "))
@@ -78,9 +78,9 @@ func (w Waveforms) ranges() (low, high, from, to float64) {
 
 func (c *canvas) panel(p Panel, x, y scale, yStep float64) {
 	width := x.toPixel - x.fromPixel
-	c.bold(start, x.fromPixel, y.toPixel-50, clip(p.Heading, width))
+	c.bold(start, x.fromPixel, y.toPixel-76, clip(p.Heading, width))
 	for i, line := range wrap(p.Note, width, 2) {
-		c.text(start, x.fromPixel, y.toPixel-35+14*float64(i), line)
+		c.text(start, x.fromPixel, y.toPixel-60+14*float64(i), line)
 	}
 	for _, v := range ticks(y.fromValue, y.toValue, yStep) {
 		c.grid(x.fromPixel, y.at(v), x.toPixel, y.at(v))
@@ -88,12 +88,12 @@ func (c *canvas) panel(p Panel, x, y scale, yStep float64) {
 	c.timeAxis(x, y.fromPixel)
 	c.band("2", p.Rail, x, y)
 	c.band("1", p.Clock, x, y)
+	c.moment(p.AllowedSeconds, "allowed", x, y, 5)
+	c.moment(p.StartSeconds, "started", x, y, 20)
 	if v := p.ThresholdVolts; v > y.fromValue && v < y.toValue {
 		c.limit(x.fromPixel, y.at(v), x.toPixel, y.at(v))
 		c.labelled(end, x.toPixel-4, y.at(v)-4, fmt.Sprintf("rail threshold %.3g V", v))
 	}
-	c.moment(p.AllowedSeconds, "allowed", x, y, 12)
-	c.moment(p.StartSeconds, "started", x, y, 28)
 }
 
 // labelled is a text on a strip of ground, readable on top of a band.
@@ -103,22 +103,22 @@ func (c *canvas) labelled(anchor string, x, y float64, text string) {
 	if anchor == end {
 		from = x - width
 	}
-	c.printf(`<rect class="plot-ground" x="%s" y="%s" width="%s" height="15" fill="#fff" fill-opacity=".8"/>`+"\n", px(from-2), px(y-11.5), px(width+4))
+	c.printf(`<rect class="plot-ground" x="%s" y="%s" width="%s" height="15" fill="#fff" fill-opacity=".88"/>`+"\n", px(from-2), px(y-11.5), px(width+4))
 	c.text(anchor, x, y, text)
 }
 
-// moment draws a vertical line with its time beside it, down from the top.
-func (c *canvas) moment(seconds float64, what string, x, y scale, down float64) {
+// moment draws a vertical line with its time above the panel, that many pixels up.
+func (c *canvas) moment(seconds float64, what string, x, y scale, up float64) {
 	if !(seconds > x.fromValue && seconds < x.toValue) {
 		return
 	}
 	at := x.at(seconds)
-	c.limit(at, y.fromPixel, at, y.toPixel)
+	c.limit(at, y.fromPixel, at, y.toPixel-up+2)
 	text := what + " " + duration(seconds)
 	if at+textWidth(text)+6 < x.toPixel {
-		c.labelled(start, at+5, y.toPixel+down, text)
+		c.text(start, at+5, y.toPixel-up, text)
 	} else {
-		c.labelled(end, at-5, y.toPixel+down, text)
+		c.text(end, at-5, y.toPixel-up, text)
 	}
 }
 

@@ -1,7 +1,6 @@
 package simbench
 
 import (
-	"bytes"
 	"strings"
 	"time"
 )
@@ -182,6 +181,3 @@ func quantity(pattern, unit string, value *float64, low, high float64, allow fun
 		query: func(call) ([]byte, *scpiError) { return real(*value), nil },
 	}
 }
-
-// isBlank tells whether a received line holds nothing to execute.
-func isBlank(line []byte) bool { return len(bytes.TrimSpace(line)) == 0 }

@@ -147,11 +147,12 @@ func (s *supply) switchOff(now time.Time) {
 	s.world.switchOff(now)
 }
 
-// observe lets the protection act and brings the status up to date.
+// observe lets the protection act and brings the status up to date. Limit and protection leave the inrush into the
+// unit's capacitor alone.
 func (s *supply) observe(now time.Time) {
 	condition := 0
-	settled := !now.Before(s.world.latest().from.Add(seconds(settledSeconds)))
-	if s.on && settled && s.world.supplyAmps(now) > s.limitAmps {
+	charged := !now.Before(s.world.latest().from.Add(seconds(chargedSeconds)))
+	if s.on && charged && s.world.supplyAmps(now) > s.limitAmps {
 		if s.protectCurrent {
 			s.switchOff(now)
 			s.tripped = true
