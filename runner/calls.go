@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"strconv"
 	"time"
 
 	"ringup/runner/logbook"
@@ -171,7 +172,7 @@ func (s *Session) callAsk(ctx context.Context, a struct {
 		s.publish(Event{Kind: Released})
 		out := outcome{result: answer}
 		if answer != nil {
-			out.mark = &logbook.Mark{Run: s.run.ID, At: s.clock.Now(), Text: a.Text + " " + *answer, Kind: "answer", AfterCycle: int(s.number.Load())}
+			out.mark = &logbook.Mark{Run: s.run.ID, At: s.clock.Now(), Text: strconv.Quote(*answer) + " to: " + a.Text, Kind: "answer", AfterCycle: int(s.number.Load())}
 		}
 		return out, nil
 	})

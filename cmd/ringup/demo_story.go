@@ -47,7 +47,7 @@ one, taken in turn, 35 s off before each.`)
 	case 1:
 		s.say(`
 2. WHICH PART IS IT?  (hunt.lua)
-Next morning, still cold: fast cycles at 2.3 V while a person cools one part after the other, with
+Next morning, still cold: fast cycles at 2.2 V while a person cools one part after the other, with
 cycles as found in between; then warms the suspect, and lifts it.`)
 	case 2:
 		s.say(`

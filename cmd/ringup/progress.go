@@ -76,6 +76,9 @@ func (p *progressPrinter) Observe(e runner.Event) {
 			p.line(progressLine(e))
 		}
 	case runner.Marked:
+		if e.Mark.Kind == "answer" {
+			return // whoever answered knows
+		}
 		p.say(fmt.Sprintf("%s  %s: %s", e.At.Format("15:04"), e.Mark.Kind, e.Mark.Text))
 	case runner.Logged:
 		p.say(e.Reason)

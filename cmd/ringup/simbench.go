@@ -91,5 +91,5 @@ channel = 3
 
 [expect]
 start_within  = "65 ms"
-amplitude_min = "25 %%"
+amplitude_min = "6 %%"
 `

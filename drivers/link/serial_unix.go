@@ -39,7 +39,7 @@ func (l portLock) release() error { return unix.Close(l.fd) }
 // wakeWriter has a write that waits for room look again: stopping and starting
 // the output is what wakes it. Discarding the output alone does not.
 func (l portLock) wakeWriter() error {
-	return errors.Join(flow(l.fd, unix.TCOOFF), flow(l.fd, unix.TCOON))
+	return errors.Join(stopOutput(l.fd), startOutput(l.fd))
 }
 
 func lockHint(err error) string {

@@ -70,7 +70,8 @@ func (c *clock) running(before, last float64) {
 	case before-last > change: // it is falling
 		level = before
 	case last-before > change: // it is growing
-		if s := c.steady; s.sings && s.amplitude > last {
+		// The steady record comes a little later, by when it may have settled.
+		if s := c.steady; s.sings && s.amplitude > max(last, c.required) {
 			level = s.amplitude
 		} else {
 			known = false

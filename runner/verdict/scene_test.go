@@ -28,6 +28,7 @@ type scene struct {
 	trigger     float64 // s, by which the trigger is late
 	steadyRate  float64 // samples/s
 	steadyCount int
+	steadyAfter float64 // s, from the end of the watch
 	watch       float64
 	seed        uint64
 }
@@ -37,7 +38,7 @@ func healthy() scene {
 		setVolts: 3.6, railVolts: 3.6, ramp: 360e-6,
 		hertz: 7.3728e6, steady: 1.6, tau: 250e-6, startsAt: 4.3e-3,
 		biasAfter: 100e-6, noiseCodes: 0.6, lowest: -1.26, highest: 4.86,
-		trigger: 9e-6, steadyRate: 100e6, steadyCount: 4096, watch: 80e-3, seed: 1,
+		trigger: 9e-6, steadyRate: 100e6, steadyCount: 4096, steadyAfter: 10e-3, watch: 80e-3, seed: 1,
 	}
 }
 
@@ -138,7 +139,7 @@ func (s scene) evidence() Evidence {
 		phase := 2 * math.Pi * rng.Float64()
 		for k := range s.steadyCount {
 			t := float64(k) / s.steadyRate
-			v := s.bias(s.watch) + amplitude(s.watch+10e-3+t)*wave(2*math.Pi*s.hertz*t+phase)
+			v := s.bias(s.watch) + amplitude(s.watch+s.steadyAfter+t)*wave(2*math.Pi*s.hertz*t+phase)
 			v += s.noiseCodes * e.Steady.codeVolts() * rng.NormFloat64()
 			e.Steady.Max = append(e.Steady.Max, e.Steady.quantised(v))
 		}

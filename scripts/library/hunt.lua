@@ -9,8 +9,8 @@
 
 -- Change these for your board.
 local suspects = { "C7", "C8", "Y1", "U1" } -- what can be reached with a nozzle
-local volts    = 2.3                        -- fails sometimes, not always
-local cycles   = 40                         -- for each treatment
+local volts    = 2.2                        -- fails sometimes, not always
+local cycles   = 50                         -- for each treatment
 local between  = 20                         -- as found, before and after each
 
 local function block(what, n)

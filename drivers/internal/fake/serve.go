@@ -44,10 +44,7 @@ func ServeFunc(t testing.TB, serve func(io.ReadWriter), transport string) *Wire 
 
 func servePTY(t testing.TB, serve func(io.ReadWriter)) *Wire {
 	t.Helper()
-	master, slave, err := pty.Open()
-	if err != nil {
-		t.Fatalf("pseudo-terminal: %v", err)
-	}
+	master, address := PTY(t)
 	done := make(chan struct{})
 	go func() {
 		defer close(done)
@@ -55,11 +52,10 @@ func servePTY(t testing.TB, serve func(io.ReadWriter)) *Wire {
 	}()
 	cut := func() {
 		master.Close()
-		slave.Close() // it was kept open: a master without slaves reads EIO
 		<-done
 	}
 	t.Cleanup(cut)
-	return &Wire{Address: "serial:" + slave.Name() + "?baud=115200", cut: cut}
+	return &Wire{Address: address, cut: cut}
 }
 
 func serveTCP(t testing.TB, serve func(io.ReadWriter)) *Wire {
@@ -96,16 +92,21 @@ func serveTCP(t testing.TB, serve func(io.ReadWriter)) *Wire {
 	return &Wire{Address: "tcp:" + listener.Addr().String(), cut: cut}
 }
 
-// PTY opens a pseudo-terminal pair whose far end the test itself plays.
-func PTY(t testing.TB) (master *os.File, address string) {
+// PTY opens a pseudo-terminal pair whose far end the test itself plays. Closing
+// the far end hangs the terminal up.
+func PTY(t testing.TB) (far *os.File, address string) {
 	t.Helper()
 	master, slave, err := pty.Open()
 	if err != nil {
 		t.Fatalf("pseudo-terminal: %v", err)
 	}
+	far, err = pollable(master)
+	if err != nil {
+		t.Fatalf("pseudo-terminal: %v", err)
+	}
 	t.Cleanup(func() {
-		master.Close()
-		slave.Close()
+		far.Close()
+		slave.Close() // open until now: a master without slaves reads EIO
 	})
-	return master, "serial:" + slave.Name() + "?baud=115200"
+	return far, "serial:" + slave.Name() + "?baud=115200"
 }
