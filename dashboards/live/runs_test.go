@@ -156,7 +156,8 @@ func TestCharts(t *testing.T) {
 				t.Errorf("%s at %s: status %d %s", kind, width, w.Code, w.Body)
 				continue
 			}
-			if root := wellFormed(t, w.Body); root != "svg" || !strings.Contains(w.Body.String(), `width="`+width+`"`) {
+			text := w.Body.String()
+			if root := wellFormed(t, strings.NewReader(text)); root != "svg" || !strings.Contains(text, `width="`+width+`"`) {
 				t.Errorf("%s at %s: root element %q, or another width", kind, width, root)
 			}
 		}

@@ -25,12 +25,7 @@ func TestStatusFollowsTheRun(t *testing.T) {
 	b.mark("C7 chilled", "treatment")
 	b.ask("Is 27 pF fitted at C7?")
 
-	w := ask(s, "GET", "/api/v1/status", "")
-	var now Status
-	if err := json.Unmarshal(w.Body.Bytes(), &now); err == nil {
-		t.Error("a cycle with null cannot be read back as a number, yet it was")
-	}
-	text := w.Body.String()
+	text := ask(s, "GET", "/api/v1/status", "").Body.String()
 	for _, want := range []string{
 		`"state":"held"`, `"simulated":true`, `"treatment":"C7 chilled"`, `"active":true`,
 		`"hold":{"reason":"asks: Is 27 pF fitted at C7?","question":"Is 27 pF fitted at C7?"`,

@@ -15,7 +15,10 @@ package plot
 
 // CSS is the style sheet of the charts, with colours for light and dark grounds.
 // Print is always light.
-const CSS = `.plot { max-width: 100%; height: auto; font-family: system-ui, "Liberation Sans", sans-serif; font-size: 12px; font-variant-numeric: tabular-nums;
+const CSS = LightCSS + darkCSS
+
+// LightCSS is CSS for a document that stays light.
+const LightCSS = `.plot { max-width: 100%; height: auto; font-family: system-ui, "Liberation Sans", sans-serif; font-size: 12px; font-variant-numeric: tabular-nums;
   --plot-1: #1f5fa8; --plot-2: #b4510c; --plot-3: #0c7a69; --plot-4: #8a3f8f; --plot-5: #67641a; --plot-6: #4c4f56;
   --plot-started: #6fa3d2; --plot-late: #e0b13a; --plot-silent: #94291d; --plot-weak: #df7a3a; --plot-off-frequency: #74479b;
   --plot-dropped-out: #cc6f95; --plot-unpowered: #8d949b; --plot-unread: #c6cbd0; --plot-ground: #fff; }
@@ -23,11 +26,13 @@ const CSS = `.plot { max-width: 100%; height: auto; font-family: system-ui, "Lib
 .plot-axis { stroke: currentColor; stroke-opacity: .6; }
 .plot-limit { stroke: currentColor; stroke-opacity: .75; stroke-dasharray: 5 3; }
 .plot-ground { fill: var(--plot-ground); }
-@media screen and (prefers-color-scheme: dark) { .plot {
+` + seriesCSS
+
+const darkCSS = `@media screen and (prefers-color-scheme: dark) { .plot {
   --plot-1: #82b4f0; --plot-2: #f0a463; --plot-3: #58c9b5; --plot-4: #d896dd; --plot-5: #cfc864; --plot-6: #c3c7ce;
   --plot-started: #5b92c4; --plot-late: #e0b13a; --plot-silent: #d0563f; --plot-weak: #e8904f; --plot-off-frequency: #a67fce;
   --plot-dropped-out: #d98aab; --plot-unpowered: #7d848b; --plot-unread: #a9afb5; --plot-ground: #14171b; } }
-` + seriesCSS
+`
 
 // The classes that take the variables up. A style attribute would need a content
 // security policy to allow it; a class does not.

@@ -1,0 +1,98 @@
+package report
+
+import (
+	"math"
+
+	"ringup/runner"
+	"ringup/runner/failrate"
+)
+
+// comparison sets a treatment against the unit as found, at one voltage.
+type comparison struct {
+	Treatment     string
+	Run, BaseRun  int64
+	Before, After failrate.Condition
+	P, Adjusted   float64 // Fisher's exact p, and corrected by Holm for all rows
+}
+
+// Found words the outcome. Five in a hundred comparisons of equals would look
+// different by chance; the corrected p guards against that for the table as a
+// whole.
+func (c comparison) Found() string {
+	switch {
+	case !c.Clear():
+		return "no difference shown"
+	case c.After.Estimate < c.Before.Estimate:
+		return "fewer failures"
+	}
+	return "more failures"
+}
+
+// Clear is true when chance alone is an unlikely explanation.
+func (c comparison) Clear() bool { return c.Adjusted < 1-runner.Confidence }
+
+// compare sets every treatment of a run and of others against the unit as found
+// at the same voltage: within its own run where that has cycles as found, since
+// the same night and the same rests are the better base, else in the first run.
+func compare(f *findings, others []*findings) []comparison {
+	var list []comparison
+	for _, run := range append([]*findings{f}, others...) {
+		own := untreated(run)
+		for _, c := range run.Conditions {
+			base, baseRun, ok := failrate.Condition{}, run.Run.ID, false
+			if c.Treatment != runner.AsFound {
+				base, ok = at(own, c.Volts)
+			}
+			// A run of the unit as found alone, e.g. another unit's, compares
+			// with the first; its as-found blocks between treatments do not.
+			if !ok && run != f && (c.Treatment != runner.AsFound || len(own) == len(run.Conditions)) {
+				base, ok = at(baseOf(f), c.Volts)
+				baseRun = f.Run.ID
+			}
+			if ok && c.Cycles > 0 {
+				list = append(list, comparison{Treatment: c.Treatment, Run: run.Run.ID, BaseRun: baseRun, Before: base, After: c,
+					P: failrate.FisherExact(base.Failures, base.Cycles, c.Failures, c.Cycles)})
+			}
+		}
+	}
+	p := make([]float64, len(list))
+	for i, c := range list {
+		p[i] = c.P
+	}
+	for i, adjusted := range failrate.Holm(p) {
+		list[i].Adjusted = adjusted
+	}
+	return list
+}
+
+func untreated(f *findings) (found []failrate.Condition) {
+	for _, c := range f.Conditions {
+		if c.Treatment == runner.AsFound {
+			found = append(found, c)
+		}
+	}
+	return found
+}
+
+// baseOf gives the first run's conditions as found, or of its first treatment.
+func baseOf(f *findings) []failrate.Condition {
+	if found := untreated(f); len(found) > 0 {
+		return found
+	}
+	var first []failrate.Condition
+	for _, c := range f.Conditions {
+		if c.Treatment == f.Conditions[0].Treatment {
+			first = append(first, c)
+		}
+	}
+	return first
+}
+
+func at(conditions []failrate.Condition, volts float64) (failrate.Condition, bool) {
+	for _, c := range conditions {
+		if c.Cycles > 0 && math.Abs(c.Volts-volts) < 1e-6 {
+			return c, true
+		}
+	}
+	return failrate.Condition{}, false
+}

@@ -1,0 +1,90 @@
+// Package report writes the printable report of a run: one HTML file with its
+// style and charts inside, no script and nothing to load, fit to be printed on
+// A4, kept with the unit's papers and shown to the person who owns it.
+//
+// It says what was asked, what was found and how sure that is, what was not
+// counted and why, and where every number comes from. All of it is computed from
+// the logbook.
+package report
+
+import (
+	"bytes"
+	_ "embed" // the template and the style sheet
+	"html/template"
+	"io"
+	"time"
+
+	"ringup/dashboards/plot"
+	"ringup/runner"
+	"ringup/runner/logbook"
+)
+
+// Options are what the logbook does not know.
+type Options struct {
+	// Title heads the report; the unit's name if empty.
+	Title string
+	// Compare are further runs, e.g. of the hunt and after the repair. Each of
+	// their treatments is set against the unit as found.
+	Compare []int64
+	// Version is the ringup that writes the report.
+	Version string
+	// AllowedSeconds is by when the clock must have started, from the bench
+	// file; 0 leaves the line out of the waveform charts.
+	AllowedSeconds float64
+	// RailFraction of the set voltage is where the start time begins; 0 means
+	// one half.
+	RailFraction float64
+	// Written is the moment of writing; now if zero.
+	Written time.Time
+}
+
+//go:embed report.html
+var page string
+
+//go:embed report.css
+var style string
+
+var document = template.Must(template.New("report").Funcs(template.FuncMap{
+	"add1": func(i int) int { return i + 1 }, "percent": percent, "count": count, "interval": interval, "milliseconds": milliseconds, "volts": volts, "probability": probability,
+}).Parse(page))
+
+// Write writes the report of a run. Nothing is written if it returns an error of
+// the logbook; it fails with logbook.ErrNoRun if there is no such run.
+func Write(w io.Writer, book *logbook.Book, run int64, o Options) error {
+	if o.Written.IsZero() {
+		o.Written = time.Now()
+	}
+	if o.RailFraction == 0 {
+		o.RailFraction = 0.5
+	}
+	f, err := gather(book, run)
+	if err != nil {
+		return err
+	}
+	others := make([]*findings, len(o.Compare))
+	for i, id := range o.Compare {
+		if others[i], err = gather(book, id); err != nil {
+			return err
+		}
+	}
+	pictures, err := draw(book, f, o)
+	if err != nil {
+		return err
+	}
+	comparisons := compare(f, others)
+	title := o.Title
+	if title == "" {
+		title = f.Run.Unit
+	}
+	var out bytes.Buffer
+	err = document.Execute(&out, map[string]any{
+		"Title": title, "Style": template.CSS(plot.LightCSS + style), "Written": moment(o.Written, f.Zone), "Version": o.Version,
+		"F": f, "Others": others, "Headline": headline(f), "Further": further(f, comparisons), "Pictures": pictures, "Comparisons": comparisons,
+		"Next": next(f, comparisons), "Cautions": runner.Cautions,
+	})
+	if err != nil {
+		return err
+	}
+	_, err = w.Write(out.Bytes())
+	return err
+}

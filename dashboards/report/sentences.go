@@ -1,0 +1,211 @@
+package report
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"ringup/runner"
+	"ringup/runner/failrate"
+	"ringup/runner/verdict"
+)
+
+// confidence is the word for how sure an interval is.
+var confidence = fmt.Sprintf("%.0f %%", 100*runner.Confidence)
+
+// headline says the main finding in one or two sentences.
+func headline(f *findings) string {
+	base := baseOf(f)
+	worst, ok := worst(base)
+	if !ok {
+		return "No start could be counted, so nothing can be said about the unit."
+	}
+	who := ""
+	if worst.Treatment != runner.AsFound {
+		who = " (" + worst.Treatment + ")"
+	}
+	all := pooled(base)
+	if all.Failures == 0 {
+		return fmt.Sprintf("None of %s starts%s failed: with %s confidence fewer than %s of its starts fail.",
+			count(all.Cycles), who, confidence, percent(all.High))
+	}
+	return fmt.Sprintf("At %s, its worst voltage, the unit%s failed to start in %s of %s cycles: %s, %s with %s confidence.",
+		volts(worst.Volts), who, count(worst.Failures), count(worst.Cycles), percent(worst.Estimate), between(worst), confidence)
+}
+
+func between(c failrate.Condition) string {
+	if c.OneSided {
+		return interval(c)
+	}
+	return "between " + percent(c.Low) + " and " + percent(c.High)
+}
+
+// further says what else stands out.
+func further(f *findings, comparisons []comparison) []string {
+	base := baseOf(f)
+	var said []string
+	if all := pooled(base); all.Failures > 0 && len(base) > 1 {
+		said = append(said, fmt.Sprintf("Over all %d conditions %s of %s counted starts failed (%s).", len(base), count(all.Failures), count(all.Cycles), percent(all.Estimate)))
+		var clean []failrate.Condition
+		var where []string
+		for _, c := range base {
+			if c.Cycles > 0 && c.Failures == 0 {
+				clean, where = append(clean, c), append(where, volts(c.Volts))
+			}
+		}
+		if len(clean) > 0 {
+			together := pooled(clean)
+			said = append(said, fmt.Sprintf("At %s none of %s failed: the failure rate there is %s with %s confidence.", joined(where), count(together.Cycles), interval(together), confidence))
+		}
+	}
+	if kinds := failuresByKind(f.Pooled.Verdicts); kinds != "" {
+		said = append(said, "The failures were "+kinds+".")
+	}
+	for _, c := range clearest(comparisons) {
+		said = append(said, fmt.Sprintf("%s at %s: %s of %s failed against %s of %s as found (%s).", c.Treatment, volts(c.After.Volts),
+			count(c.After.Failures), count(c.After.Cycles), count(c.Before.Failures), count(c.Before.Cycles), odds(c.Adjusted)))
+	}
+	return said
+}
+
+func odds(p float64) string {
+	if p < 1e-4 {
+		return "by chance less than once in 10,000 times"
+	}
+	return "corrected p " + probability(p)
+}
+
+func failuresByKind(verdicts map[string]int) string {
+	type kind struct {
+		name string
+		n    int
+	}
+	var kinds []kind
+	for _, v := range verdict.Verdicts {
+		if n := verdicts[string(v)]; n > 0 && v.Failed() {
+			kinds = append(kinds, kind{string(v), n})
+		}
+	}
+	slices.SortStableFunc(kinds, func(a, b kind) int { return b.n - a.n })
+	var words []string
+	for _, k := range kinds {
+		words = append(words, fmt.Sprintf("%s %s", count(k.n), k.name))
+	}
+	return joined(words)
+}
+
+// clearest gives the comparisons that cannot well be chance, the surest of each
+// treatment, at most four.
+func clearest(comparisons []comparison) []comparison {
+	sorted := slices.Clone(comparisons)
+	slices.SortStableFunc(sorted, func(a, b comparison) int {
+		switch {
+		case a.P < b.P:
+			return -1
+		case a.P > b.P:
+			return 1
+		}
+		return 0
+	})
+	var clear []comparison
+	for _, c := range sorted {
+		known := slices.ContainsFunc(clear, func(k comparison) bool { return k.Treatment == c.Treatment && k.Run == c.Run })
+		if c.Clear() && !known && len(clear) < 4 {
+			clear = append(clear, c)
+		}
+	}
+	return clear
+}
+
+// worst is the condition with the highest estimate; of equals, the one with the
+// most cycles.
+func worst(conditions []failrate.Condition) (w failrate.Condition, ok bool) {
+	for _, c := range conditions {
+		if c.Cycles == 0 {
+			continue
+		}
+		if !ok || c.Estimate > w.Estimate || (c.Estimate == w.Estimate && c.Cycles > w.Cycles) {
+			w, ok = c, true
+		}
+	}
+	return w, ok
+}
+
+// pooled adds up conditions.
+func pooled(conditions []failrate.Condition) failrate.Condition {
+	var all failrate.Condition
+	for _, c := range conditions {
+		all.Cycles += c.Cycles
+		all.Failures += c.Failures
+	}
+	i := failrate.ClopperPearson(all.Failures, all.Cycles, runner.Confidence)
+	all.Estimate, all.Low, all.High, all.Confidence, all.OneSided = i.Estimate, i.Low, i.High, i.Confidence, i.OneSided
+	return all
+}
+
+// next says what to do with the result.
+func next(f *findings, comparisons []comparison) []string {
+	var steps []string
+	switch f.Run.State {
+	case "running", "held":
+		steps = append(steps, "The run is not complete ("+f.State()+"). Give the same command again: it goes on where it was, and no cycle is lost or counted twice.")
+	case "stopped", "failed":
+		steps = append(steps, "The run did not reach its end ("+f.State()+"). What it found until then stands; see to the cause, then run again.")
+	}
+	if f.Pooled.NotCounted*20 > f.Cycles {
+		steps = append(steps, fmt.Sprintf("%s of %s cycles could not be counted. See to the bench first (leads, probes, links): \"ringup check\".", count(f.Pooled.NotCounted), count(f.Cycles)))
+	}
+	base := baseOf(f)
+	all := pooled(base)
+	switch {
+	case all.Cycles == 0:
+	case all.Failures == 0:
+		n := int(math.Ceil(math.Log(1-runner.Confidence) / math.Log(1-all.High/10)))
+		steps = append(steps, fmt.Sprintf("Nothing failed, which does not mean that nothing ever fails. To show a rate ten times lower takes about %s cycles without a failure; colder air, longer rests and lower voltages show more in fewer.", count(n)))
+	case len(comparisons) == 0:
+		if c, ok := huntAt(base); ok {
+			steps = append(steps, fmt.Sprintf("Find the part: run the hunt at %s, where the unit fails sometimes and starts sometimes (%s), so that better and worse both show.", volts(c.Volts), percent(c.Estimate)))
+		}
+		steps = append(steps, "Repair, then repeat this run on the repaired unit at its worst voltages with the same rests, in the same cold, and compare.")
+	default:
+		steps = append(steps, afterComparing(comparisons)...)
+	}
+	if f.Run.Simulated {
+		steps = append(steps, "These are numbers of a simulated bench. They say nothing about any real unit.")
+	}
+	return steps
+}
+
+// huntAt is the condition whose rate is nearest to 30 %: there a change either way
+// shows in the fewest cycles.
+func huntAt(conditions []failrate.Condition) (best failrate.Condition, ok bool) {
+	for _, c := range conditions {
+		if c.Failures > 0 && c.Failures < c.Cycles && (!ok || math.Abs(c.Estimate-0.3) < math.Abs(best.Estimate-0.3)) {
+			best, ok = c, true
+		}
+	}
+	return best, ok
+}
+
+func afterComparing(comparisons []comparison) []string {
+	var cures, harms []string
+	for _, c := range clearest(comparisons) {
+		if c.Found() == "fewer failures" {
+			cures = append(cures, c.Treatment)
+		} else {
+			harms = append(harms, c.Treatment)
+		}
+	}
+	var steps []string
+	if len(harms) > 0 {
+		steps = append(steps, "Made it worse, so the part named has to do with the fault: "+strings.Join(harms, "; ")+".")
+	}
+	if len(cures) > 0 {
+		steps = append(steps, "Made it better: "+strings.Join(cures, "; ")+". If that is the repair, keep this report with the unit's papers; the bound in the table is what was proved, no more.")
+	}
+	if len(steps) == 0 {
+		steps = append(steps, "No treatment changed the failure rate beyond chance. More cycles for each treatment, a voltage at which about a third of the starts fail, or another suspect.")
+	}
+	return steps
+}

@@ -1,0 +1,126 @@
+package report
+
+import (
+	"fmt"
+	"math"
+	"strconv"
+	"strings"
+	"time"
+
+	"ringup/runner/failrate"
+)
+
+// percent words a rate with the digits a person can use.
+func percent(rate float64) string {
+	p := 100 * rate
+	switch {
+	case math.IsNaN(p):
+		return "–"
+	case p == 0 || p == 100:
+		return strconv.FormatFloat(p, 'f', 0, 64) + " %"
+	case p >= 1 && p < 99.95:
+		return strconv.FormatFloat(p, 'f', 1, 64) + " %"
+	case p >= 99.95:
+		return strconv.FormatFloat(p, 'f', 2, 64) + " %"
+	case p < 0.001:
+		return "under 0.001 %"
+	case p < 0.1:
+		return strconv.FormatFloat(p, 'f', 3, 64) + " %"
+	}
+	return strconv.FormatFloat(p, 'f', 2, 64) + " %"
+}
+
+// interval words the bounds of a rate; a one-sided one has only one.
+func interval(c failrate.Condition) string {
+	switch {
+	case c.Cycles == 0:
+		return "–"
+	case c.OneSided && c.Failures == 0:
+		return "below " + percent(c.High)
+	case c.OneSided:
+		return "above " + percent(c.Low)
+	}
+	return percent(c.Low) + " to " + percent(c.High)
+}
+
+// count words a number with its thousands apart.
+func count(n int) string {
+	text := strconv.Itoa(n)
+	for i := len(text) - 3; i > 0; i -= 3 {
+		text = text[:i] + "," + text[i:]
+	}
+	return text
+}
+
+// milliseconds words a start time; one that is not known is a dash.
+func milliseconds(seconds float64) string {
+	if math.IsNaN(seconds) || math.IsInf(seconds, 0) {
+		return "–"
+	}
+	return fmt.Sprintf("%.3g ms", 1e3*seconds)
+}
+
+// seconds words a set time with the unit that suits it, "" if it was not set.
+func seconds(s float64) string {
+	switch {
+	case math.IsNaN(s):
+		return ""
+	case s != 0 && s < 1:
+		return fmt.Sprintf("%.4g ms", 1e3*s)
+	case s >= 3600:
+		return fmt.Sprintf("%.4g h", s/3600)
+	case s >= 120:
+		return fmt.Sprintf("%.4g min", s/60)
+	}
+	return fmt.Sprintf("%.4g s", s)
+}
+
+// volts words a set voltage as an engineer does: with one decimal at least.
+func volts(v float64) string {
+	if math.IsNaN(v) {
+		return ""
+	}
+	text := strconv.FormatFloat(v, 'g', 4, 64)
+	if !strings.Contains(text, ".") {
+		text += ".0"
+	}
+	return text + " V"
+}
+
+// probability words a p-value.
+func probability(p float64) string {
+	switch {
+	case math.IsNaN(p):
+		return "–"
+	case p < 1e-4:
+		return "under 0.0001"
+	case p < 0.1:
+		return fmt.Sprintf("%.2g", p)
+	}
+	return fmt.Sprintf("%.2f", p)
+}
+
+func moment(t time.Time, zone *time.Location) string {
+	if t.IsZero() {
+		return "–"
+	}
+	return t.In(zone).Format("Mon 2 Jan 2006 15:04:05 MST")
+}
+
+func lasted(d time.Duration) string {
+	switch {
+	case d >= time.Hour:
+		return fmt.Sprintf("%d h %d min", int(d.Hours()), int(d.Minutes())%60)
+	case d >= time.Minute:
+		return fmt.Sprintf("%d min", int(d.Minutes()))
+	}
+	return fmt.Sprintf("%.0f s", d.Seconds())
+}
+
+// joined lists words: a, b and c.
+func joined(words []string) string {
+	if len(words) < 2 {
+		return strings.Join(words, "")
+	}
+	return strings.Join(words[:len(words)-1], ", ") + " and " + words[len(words)-1]
+}
