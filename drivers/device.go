@@ -234,6 +234,17 @@ func hint(err error) string {
 	return ""
 }
 
+// History returns the last 200 messages to and from the instrument, oldest
+// first; none while it is not open.
+func (d *device) History() []scpi.Message {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	if d.session == nil {
+		return nil
+	}
+	return d.session.History()
+}
+
 // Close lets go of the instrument and switches nothing.
 func (d *device) Close() error {
 	d.mu.Lock()

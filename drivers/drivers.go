@@ -132,3 +132,9 @@ type Thermometer interface {
 	Reopen(ctx context.Context) error
 	Close() error
 }
+
+// Historian is an instrument that remembers its last messages, for the report
+// of a failure. All that this package opens are, guarded ones too.
+type Historian interface {
+	History() []scpi.Message
+}

@@ -5,6 +5,8 @@ import (
 	"errors"
 	"math"
 	"sync"
+
+	"ringup/drivers/scpi"
 )
 
 // Guard wraps a supply so that no caller gets past the limits: a voltage or
@@ -85,4 +87,12 @@ func (g *guarded) Reopen(ctx context.Context) error {
 	defer g.mu.Unlock()
 	g.limited, g.voltsSet = false, false
 	return g.Supply.Reopen(ctx)
+}
+
+// History implements Historian.
+func (g *guarded) History() []scpi.Message {
+	if h, ok := g.Supply.(Historian); ok {
+		return h.History()
+	}
+	return nil
 }

@@ -56,7 +56,7 @@ type Session struct {
 
 	offAt       time.Time // when the supply was last confirmed off
 	energised   bool
-	closing     bool
+	closing     bool  // the link to the supply is not waited for again
 	trouble     error // of the instruments, in the last cycle
 	unreadInRow int
 	pace        pace
@@ -254,6 +254,8 @@ func (s *Session) End(cause error) error {
 	case cause != nil:
 		state, reason = "failed", cause.Error()
 	}
+	var notOff *NotOffError
+	s.closing = errors.As(cause, &notOff) // its link has been waited for already, and a person must know soon
 	offErr := s.off(context.Background())
 	if offErr != nil {
 		state, reason = "failed", offErr.Error()

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"net/http"
+	"strconv"
 	"strings"
 
 	"ringup/dashboards/plot"
@@ -94,7 +95,7 @@ func (s *Server) verdictsChart(run logbook.Run, width float64) (string, error) {
 		several = several || c.Treatment != p.Conditions[0].Treatment
 	}
 	for _, c := range p.Conditions {
-		label := fmt.Sprintf("%.4g V", c.Volts)
+		label := voltsText(c.Volts)
 		if several {
 			label += ", " + c.Treatment
 		}
@@ -148,7 +149,7 @@ func (s *Server) panel(c logbook.Cycle) (*plot.Panel, error) {
 		return nil, err
 	}
 	p := &plot.Panel{
-		Heading:        fmt.Sprintf("cycle %d, %.4g V: %s", c.Number, c.SetVolts, c.Verdict),
+		Heading:        fmt.Sprintf("cycle %d, %s: %s", c.Number, voltsText(c.SetVolts), c.Verdict),
 		ThresholdVolts: math.NaN(), StartSeconds: c.StartSeconds, AllowedSeconds: math.NaN(),
 	}
 	for _, w := range waveforms {
@@ -164,5 +165,14 @@ func (s *Server) panel(c logbook.Cycle) (*plot.Panel, error) {
 
 // height keeps a chart's proportions on a wide screen and its readability on a narrow one.
 func height(width, at720 float64) float64 {
-	return max(260, at720*math.Sqrt(width/720))
+	return max(300, at720*math.Sqrt(width/720))
+}
+
+// voltsText has at least one decimal, so that 3.0 V stands in line with 2.7 V.
+func voltsText(volts float64) string {
+	text := strconv.FormatFloat(math.Round(volts*1e4)/1e4, 'f', -1, 64)
+	if !strings.Contains(text, ".") {
+		text += ".0"
+	}
+	return text + " V"
 }

@@ -1,6 +1,7 @@
 package live
 
 import (
+	"slices"
 	"time"
 
 	"ringup/dashboards/plot"
@@ -10,7 +11,7 @@ import (
 )
 
 const (
-	nightWindows  = 12  // stretches of equal length; enough to see the cold hours, few enough for narrow intervals
+	nightWindows  = 12  // stretches of equal length at most: enough to see the cold hours, few enough for narrow intervals
 	nightReadings = 400 // of the ambient, at most: about one for each pixel or two
 )
 
@@ -37,14 +38,16 @@ func (s *Server) nightChart(run logbook.Run, width float64) (string, error) {
 	if err != nil {
 		return "", err
 	}
-	from, to := cycles[0].at, cycles[len(cycles)-1].at
-	step := to.Sub(from)/nightWindows + 1 // the last cycle belongs into the last window
-	windows := make([]plot.Window, nightWindows)
+	// Not the first and the last cycle: the bench's clock may have been set back in between.
+	byTime := func(a, b moment) int { return a.at.Compare(b.at) }
+	from, to := slices.MinFunc(cycles, byTime).at, slices.MaxFunc(cycles, byTime).at
+	step := stretch(to.Sub(from))
+	windows := make([]plot.Window, to.Sub(from)/step+1)
 	for i := range windows {
 		windows[i].From, windows[i].To = from.Add(time.Duration(i)*step), from.Add(time.Duration(i+1)*step)
 	}
 	for _, c := range cycles {
-		w := &windows[min(max(0, int(c.at.Sub(from)/step)), nightWindows-1)]
+		w := &windows[int(c.at.Sub(from)/step)]
 		if c.counted {
 			w.Cycles++
 		}
@@ -60,6 +63,17 @@ func (s *Server) nightChart(run logbook.Run, width float64) (string, error) {
 		chart.Marks = append(chart.Marks, plot.Moment{At: m.At, Text: m.Text})
 	}
 	return chart.SVG(), nil
+}
+
+// stretch is the length of a window of a run that long: a round one, as people read clocks.
+func stretch(run time.Duration) time.Duration {
+	for _, round := range []time.Duration{time.Minute, 2 * time.Minute, 5 * time.Minute, 10 * time.Minute, 15 * time.Minute, 30 * time.Minute,
+		time.Hour, 2 * time.Hour, 3 * time.Hour, 6 * time.Hour, 12 * time.Hour} {
+		if run < nightWindows*round {
+			return round
+		}
+	}
+	return run/nightWindows + 1
 }
 
 // thin leaves out readings evenly.

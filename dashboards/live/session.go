@@ -20,7 +20,7 @@ func (s *Server) command(next http.HandlerFunc) http.HandlerFunc {
 		if !s.mayCommand(r) {
 			w.Header().Set("WWW-Authenticate", `Bearer realm="ringup"`)
 			writeError(w, http.StatusUnauthorized, errors.New(
-				"this needs the token: send it as \"Authorization: Bearer TOKEN\", or open the page with the link that ringup prints at its start"))
+				"this needs the token, which is in the file \"token\" beside the logbook: send it as \"Authorization: Bearer TOKEN\", or enter it on the page"))
 			return
 		}
 		next(w, r)

@@ -1,7 +1,9 @@
 package report
 
 import (
+	"fmt"
 	"math"
+	"slices"
 
 	"ringup/runner"
 	"ringup/runner/failrate"
@@ -63,6 +65,18 @@ func compare(f *findings, others []*findings) []comparison {
 		list[i].Adjusted = adjusted
 	}
 	return list
+}
+
+// unlike says which runs were set against each other although they rested
+// differently: rest alone can change how a unit starts.
+func unlike(f *findings, others []*findings, list []comparison) (notes []string) {
+	for _, other := range others {
+		across := slices.ContainsFunc(list, func(c comparison) bool { return c.Run == other.Run.ID && c.BaseRun != c.Run })
+		if a, b := joined(f.Rests), joined(other.Rests); across && a != b {
+			notes = append(notes, fmt.Sprintf("Run %d rested %s before each start, run %d %s: part of a difference between them may come from that.", f.Run.ID, a, other.Run.ID, b))
+		}
+	}
+	return notes
 }
 
 func untreated(f *findings) (found []failrate.Condition) {

@@ -13,6 +13,7 @@ import (
 	"html/template"
 	"io"
 	"time"
+	"unicode"
 
 	"ringup/dashboards/plot"
 	"ringup/runner"
@@ -79,12 +80,21 @@ func Write(w io.Writer, book *logbook.Book, run int64, o Options) error {
 	var out bytes.Buffer
 	err = document.Execute(&out, map[string]any{
 		"Title": title, "Style": template.CSS(plot.LightCSS + style), "Written": moment(o.Written, f.Zone), "Version": o.Version,
-		"F": f, "Others": others, "Headline": headline(f), "Further": further(f, comparisons), "Pictures": pictures, "Comparisons": comparisons,
+		"F": f, "Others": others, "Headline": headline(f), "Further": further(f, comparisons), "Pictures": pictures, "Comparisons": comparisons, "Unlike": unlike(f, others, comparisons),
 		"Next": next(f, comparisons), "Cautions": runner.Cautions,
 	})
 	if err != nil {
 		return err
 	}
-	_, err = w.Write(out.Bytes())
+	_, err = w.Write(bytes.Map(printable, out.Bytes()))
 	return err
+}
+
+// printable drops the control characters that a mark or an instrument's answer
+// may hold and that no page may.
+func printable(r rune) rune {
+	if unicode.IsControl(r) && r != '\n' && r != '\t' {
+		return -1
+	}
+	return r
 }

@@ -31,6 +31,7 @@ type invented struct {
 	rng  *rand.Rand
 	run  int64
 	now  time.Time
+	rest float64 // seconds
 	n    int
 }
 
@@ -45,7 +46,7 @@ func invent(t *testing.T) *invented {
 			t.Error(err)
 		}
 	})
-	return &invented{t: t, book: book, rng: rand.New(rand.NewPCG(7, 7)), now: evening}
+	return &invented{t: t, book: book, rng: rand.New(rand.NewPCG(7, 7)), now: evening, rest: 35}
 }
 
 func (i *invented) must(err error) {
@@ -73,7 +74,7 @@ func (i *invented) mark(kind, text string) {
 
 func (i *invented) cycle(treatment string, volts float64, v verdict.Verdict) {
 	i.n++
-	c := logbook.Cycle{Run: i.run, Number: i.n, Treatment: treatment, SetVolts: volts, RestSeconds: 35, WatchSeconds: 0.08,
+	c := logbook.Cycle{Run: i.run, Number: i.n, Treatment: treatment, SetVolts: volts, RestSeconds: i.rest, WatchSeconds: 0.08,
 		Begun: i.now, PoweredOn: i.now.Add(35 * time.Second), PoweredOff: i.now.Add(36 * time.Second), Ended: i.now.Add(36 * time.Second)}
 	c.AmbientCelsius = 20 + 3*math.Cos(i.now.Sub(evening).Hours()/24*2*math.Pi+1) + 0.2*i.rng.NormFloat64()
 	nan := math.NaN()
@@ -257,8 +258,8 @@ func TestReportWhenNothingFailed(t *testing.T) {
 	i.must(i.book.SetAccepted(run, true))
 	i.must(i.book.Finish(run, "done", "", i.now))
 	text := words(render(t, i.book, run, Options{}))
-	// 1 - 0.05^(1/300) = 0.993 %; ten times lower takes ln 0.05 / ln(1 - 0.000993) = 3,016.
-	expect(t, text, "None of 300 starts failed: with 95 % confidence fewer than 0.99 % of its starts fail.", "takes about 3,016 cycles without a failure",
+	// 1 - 0.05^(1/300) = 0.9936 %; ten times lower takes ln 0.05 / ln(1 - 0.0009936) = 3,013.6.
+	expect(t, text, "None of 300 starts failed: with 95 % confidence fewer than 0.99 % of its starts fail.", "takes about 3,014 cycles without a failure",
 		"No waveform of a failure is in the logbook", "Nothing: every cycle gave a verdict on the unit.", "accepted", "real instruments")
 	if strings.Contains(text, "simulated bench") {
 		t.Error("a real bench is called simulated")
@@ -288,6 +289,19 @@ func TestReportKeepsStrangeTextHarmless(t *testing.T) {
 	}
 }
 
+func TestReportSaysThatRestsDiffered(t *testing.T) {
+	i := invent(t)
+	before := i.begin("soak.lua", 0, false)
+	i.soak("as found", 20, map[float64]int{2.4: 9}, 2.4)
+	i.rest = 5
+	after := i.begin("soak.lua", 0, false)
+	i.soak("as found", 20, nil, 2.4)
+	text := words(render(t, i.book, before, Options{Compare: []int64{after}}))
+	// Fisher's p for 9 of 20 against 0 of 20 is 0.00123, of C(20,9)/C(40,9) twice.
+	expect(t, text, "as found run 2 against 1 2.4 V 9 of 20 0 of 20", " 0.0012 0.0012 fewer failures",
+		"Run 1 rested 35 s before each start, run 2 5 s: part of a difference between them may come from that.")
+}
+
 func TestReportOfNoRun(t *testing.T) {
 	i := invent(t)
 	var out bytes.Buffer
@@ -306,7 +320,7 @@ func TestWords(t *testing.T) {
 		{percent(0.0003), "0.030 %"}, {percent(0.9997), "99.97 %"}, {percent(math.NaN()), "–"}, {percent(1e-7), "under 0.001 %"},
 		{count(7), "7"}, {count(1200), "1,200"}, {count(1234567), "1,234,567"}, {volts(3), "3.0 V"}, {volts(2.45), "2.45 V"},
 		{seconds(0.08), "80 ms"}, {seconds(35), "35 s"}, {seconds(3600), "1 h"}, {seconds(math.NaN()), ""}, {milliseconds(0.0123), "12.3 ms"},
-		{probability(3e-9), "under 0.0001"}, {probability(0.0123), "0.012"}, {probability(0.5), "0.50"}, {joined([]string{"a", "b", "c"}), "a, b and c"},
+		{probability(3e-9), "< 0.0001"}, {probability(0.0123), "0.012"}, {probability(0.5), "0.50"}, {joined([]string{"a", "b", "c"}), "a, b and c"},
 		{lasted(11*time.Hour + 44*time.Minute + 59*time.Second), "11 h 44 min"},
 	} {
 		if c.got != c.want {

@@ -93,7 +93,7 @@ func probability(p float64) string {
 	case math.IsNaN(p):
 		return "–"
 	case p < 1e-4:
-		return "under 0.0001"
+		return "< 0.0001"
 	case p < 0.1:
 		return fmt.Sprintf("%.2g", p)
 	}

@@ -133,7 +133,7 @@ func TestReadersWhileWriting(t *testing.T) {
 	run := begin(t, b)
 	stop := make(chan struct{})
 	var readers sync.WaitGroup
-	for range 3 {
+	for range 2 {
 		readers.Go(func() {
 			for last := 0; ; {
 				n := 0
@@ -162,7 +162,7 @@ func TestReadersWhileWriting(t *testing.T) {
 			}
 		})
 	}
-	addCycles(t, b, run, 1, 300)
+	addCycles(t, b, run, 1, 120)
 	close(stop)
 	readers.Wait()
 

@@ -50,13 +50,22 @@ func (b *Book) BeginStep(s Step) error {
 // that touches nothing may be ended without having been begun. ErrStepEnded if
 // the step has a result already.
 func (b *Book) EndStep(s Step, c *Cycle, w []Waveform, m *Mark) error {
-	// The compression is done before the writer is taken.
-	packed, err := packAll(w)
-	if err != nil {
-		return b.fail(fmt.Sprintf("end step %d of run %d", s.Ordinal, s.Run), err)
+	op := fmt.Sprintf("end step %d of run %d", s.Ordinal, s.Run)
+	cycle := Cycle{}
+	if c != nil {
+		cycle = *c
+		cycle.Run, cycle.Ordinal = s.Run, s.Ordinal
+	}
+	// The compression is done before the writer is taken, and not in vain.
+	var compressed []packed
+	if c != nil && len(w) > 0 && b.Keep(cycle) {
+		var err error
+		if compressed, err = packAll(w); err != nil {
+			return b.fail(op, err)
+		}
 	}
 	var done func()
-	err = b.transact(fmt.Sprintf("end step %d of run %d", s.Ordinal, s.Run), func(ctx context.Context, tx *sql.Tx) error {
+	return b.transact(op, func(ctx context.Context, tx *sql.Tx) error {
 		result := s.Result
 		if result == nil {
 			result = json.RawMessage("null")
@@ -74,20 +83,17 @@ func (b *Book) EndStep(s Step, c *Cycle, w []Waveform, m *Mark) error {
 		if c == nil {
 			return nil
 		}
-		cycle := *c
-		cycle.Run, cycle.Ordinal = s.Run, s.Ordinal
 		if err := addCycle(ctx, tx, cycle); err != nil {
 			return fmt.Errorf("cycle %d: %w", cycle.Number, err)
 		}
 		var err error
-		done, err = b.storeWaveforms(ctx, tx, cycle, packed)
+		done, err = b.storeWaveforms(ctx, tx, cycle, compressed)
 		return err
 	}, func() {
 		if done != nil {
 			done()
 		}
 	})
-	return err
 }
 
 func putStep(ctx context.Context, tx *sql.Tx, s Step, ended, result any) error {

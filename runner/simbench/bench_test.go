@@ -3,6 +3,7 @@ package simbench
 import (
 	"bufio"
 	"io"
+	"strings"
 	"testing"
 	"time"
 )
@@ -17,22 +18,26 @@ func BenchmarkCycle(b *testing.B) {
 	}
 	supply, scope := dial(b, at.Supply), dial(b, at.Scope)
 	replies := map[io.ReadWriter]*bufio.Reader{supply: bufio.NewReader(supply), scope: bufio.NewReader(scope)}
-	ask := func(wire io.ReadWriter, line string) {
+	ask := func(wire io.ReadWriter, line string) string {
 		send(b, wire, line)
-		if _, err := replies[wire].ReadString('\n'); err != nil {
+		reply, err := replies[wire].ReadString('\n')
+		if err != nil {
 			b.Fatal(err)
 		}
+		return reply
 	}
 	fetch := func(channel string, size int) {
-		ask(scope, "TRAC:PRE? "+channel)
+		if preamble := ask(scope, "TRAC:PRE? "+channel); !strings.HasSuffix(preamble, ",1\n") {
+			b.Fatalf("record not complete: %s", preamble)
+		}
 		send(b, scope, "TRAC:DATA? "+channel)
 		if _, err := io.CopyN(io.Discard, replies[scope], int64(size)); err != nil {
 			b.Fatal(err)
 		}
 	}
 	for b.Loop() {
-		r.clock.pass(3 * time.Second)
 		ask(supply, "OUTP OFF;OUTP?")
+		r.clock.pass(3 * time.Second)
 		ask(supply, "MEAS:VOLT?")
 		ask(supply, "SOUR:VOLT 2.8;SOUR:VOLT?")
 		for _, line := range envelopeSetup {
@@ -50,7 +55,7 @@ func BenchmarkCycle(b *testing.B) {
 		ask(scope, "INIT;*OPC?")
 		r.clock.pass(time.Millisecond)
 		fetch("CH2", len("#44000")+4000+1)
-		send(b, scope, "SENS:SWE:TIME 2.2;SENS:SWE:POIN 2200;INIT")
+		ask(scope, "SENS:SWE:TIME 2.2;SENS:SWE:POIN 2200;INIT;*OPC?")
 		r.clock.pass(2300 * time.Millisecond)
 		fetch("CH3", len("#42200")+2200+1)
 		ask(supply, "MEAS:VOLT?;MEAS:CURR?")

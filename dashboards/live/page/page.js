@@ -8,6 +8,8 @@ const notCounted = new Set(["unpowered", "unread"]);
 const cyclesShown = 20;
 const chartsEvery = 5000; // ms; charts are drawn from the whole logbook, so not at every cycle
 
+const wide = window.matchMedia("(min-width: 52rem)"); // as in the style sheet
+
 let run = 0; // number of the run shown
 let status = null;
 let cycles = []; // newest first
@@ -34,7 +36,7 @@ function percent(ratio) {
 }
 
 const absent = (v) => v === null || v === undefined;
-const volts = (v) => absent(v) ? "–" : Number(v.toFixed(3)) + " V";
+const volts = (v) => absent(v) ? "–" : v.toFixed(3).replace(/(\.\d+?)0+$/, "$1") + " V"; // 3.0 V, 2.75 V
 const milli = (v, unit) => absent(v) ? "–" : (1000 * v).toPrecision(3) + " m" + unit;
 const megahertz = (v) => absent(v) ? "–" : (v / 1e6).toFixed(4) + " MHz";
 const celsius = (v) => absent(v) ? "–" : v.toFixed(1) + " °C";
@@ -84,7 +86,7 @@ function showHeadline(now) {
   $("state").className = "state " + (r ? r.state : "");
   show("simulated", r && r.simulated);
   $("unit").textContent = r ? r.unit : "No run yet";
-  $("treatment").textContent = r ? [now.treatment, "run " + r.run, r.script, clock(r.started) + " on"].filter(Boolean).join(" · ") : "Start a script to begin.";
+  $("treatment").textContent = r ? [now.treatment, "run " + r.run, r.script, "since " + clock(r.started)].filter(Boolean).join(" · ") : "Start a script to begin.";
   show("reason", r && r.reason && r.state !== "held");
   $("reason").textContent = r ? r.reason : "";
   document.title = (r ? r.state + " · " + r.unit + " · " : "") + "ringup";
@@ -123,13 +125,15 @@ function showConditions(conditions) {
       tables.set(c.treatment, table);
     }
     const row = element("tr");
-    const head = element("th", c.volts === null ? "all" : Number(c.volts.toFixed(3)) + " V", "volts");
+    const head = element("th", c.volts === null ? "all" : volts(c.volts), "volts");
     head.scope = "row";
     const rate = element("td", percent(c.estimate), "rate num");
     const sure = c.one_sided && c.failures === 0 ? "at most " + percent(c.high)
       : c.one_sided ? "at least " + percent(c.low)
       : percent(c.low).replace(" %", "") + " to " + percent(c.high);
-    row.append(head, rate, element("td", sure), element("td", c.failures + " of " + c.cycles, "num quiet"));
+    const interval = element("td", sure);
+    interval.append(element("span", c.failures + " of " + c.cycles, "quiet count"));
+    row.append(head, rate, interval);
     tables.get(c.treatment).tBodies[0].append(row);
   }
   const note = element("p", Math.round(100 * counted[0].confidence) + " % confidence, exact. Unpowered and unread cycles count neither way.", "quiet");
@@ -158,8 +162,13 @@ function showBench(now) {
   else if (s.output) add("Supply", "output on, " + volts(s.volts) + ", " + milli(s.amps, "A"));
   else add("Supply", s.confirmed_off ? "off, confirmed" : "NOT CONFIRMED OFF", s.confirmed_off ? "ok" : "no");
   add("Ambient", minus(celsius(now.ambient_celsius)));
-  for (const [role, i] of Object.entries(now.instruments).sort()) {
-    add(role[0].toUpperCase() + role.slice(1), (i.answers ? "answers" : "DOES NOT ANSWER") + (i.errors ? ", " + i.errors + " errors, last: " + i.last_error : ""), i.answers ? "ok" : "no");
+  const roles = Object.keys(now.instruments).sort();
+  const well = roles.filter((role) => now.instruments[role].answers);
+  if (well.length) add("Instruments", well.join(", ") + (well.length === 1 ? " answers" : " answer"), "ok");
+  for (const role of roles) {
+    const i = now.instruments[role];
+    if (!i.answers) add(role, "DOES NOT ANSWER", "no");
+    if (i.errors) add(role + " errors", i.errors + ", last: " + i.last_error);
   }
   if (now.clock) add("Bench clock", clock(now.clock, true));
   $("bench").replaceChildren(...list);
@@ -201,7 +210,7 @@ async function loadRun() {
   cycles = []; marks = [];
   showCycles(); showMarks();
   const shown = run;
-  for (const id of ["rate-figure", "waves", "night", "downloads"]) show(id, false);
+  for (const id of ["rate-figure", "verdicts-figure", "waves", "night", "downloads"]) show(id, false);
   if (!shown) return;
   const at = "/api/v1/runs/" + shown;
   $("downloads").replaceChildren(
@@ -246,13 +255,16 @@ function drawCharts() {
   drawChart("rate", "rate-chart", "rate-figure");
   drawChart("waves", "waves-chart", "waves");
   drawChart("night", "night-chart", "night");
+  drawChart("verdicts", "verdicts-chart", "verdicts-figure");
 }
 
 function drawChart(kind, id, frame) {
   const next = new Image();
   const of = run;
   // Drawn for the room there is, in steps, so that letters keep their size on a phone.
-  const room = Math.max($(id).closest(".card").clientWidth || document.body.clientWidth, kind === "rate" ? 0 : 576) - 32;
+  const narrow = kind === "rate" || kind === "verdicts"; // the others scroll sideways
+  const place = $(id).closest(kind === "rate" ? ".sides" : ".card");
+  const room = Math.max((place.clientWidth || document.body.clientWidth) / (kind === "rate" && wide.matches ? 2 : 1), narrow ? 0 : 576) - 32;
   const width = Math.min(960, Math.max(280, 40 * Math.floor(room / 40)));
   next.onload = () => { if (run === of) { $(id).src = next.src; show(frame, true); } };
   next.src = "/api/v1/runs/" + run + "/chart/" + kind + ".svg?width=" + width + "&done=" + status.progress.done + "&state=" + status.run.state;
@@ -326,6 +338,7 @@ async function showSession() {
   const s = await getJSON("/api/v1/session");
   show("locked", s.commands && !s.allowed);
   show("token-form", s.commands && !s.allowed);
+  show("answer-locked", s.commands && !s.allowed);
   for (const id of ["mark-form", "stop-form", "submit"]) show(id, s.commands && s.allowed);
   for (const e of $("answer-form").elements) e.disabled = !s.allowed;
 }
@@ -356,17 +369,17 @@ function listen() {
   stream.onerror = () => offline("no connection; what you see is old");
 }
 
-// The link printed at the start carries the token behind a #, which browsers never send; it is traded for a session and
-// taken out of the address at once.
+// A link to the page may carry the token behind a #, which browsers never send; it is traded for a session and taken out
+// of the address at once.
 async function begin() {
   const given = new URLSearchParams(location.hash.slice(1)).get("token");
   if (given) {
     history.replaceState(null, "", location.pathname);
-    try {
-      await unlock(given);
-    } catch (problem) {
-      offline(problem.message);
-    }
+    await unlock(given).catch((problem) => {
+      const result = $("token-form").querySelector(".result");
+      result.textContent = problem.message;
+      result.classList.add("bad");
+    });
   }
   try {
     await showSession();

@@ -4,20 +4,23 @@ import (
 	"io"
 	"net"
 	"os"
+	"path/filepath"
 	"runtime"
+	"strings"
 	"testing"
 
 	"github.com/creack/pty"
 )
 
-// Wire is an instrument's end of a link.
+// Wire is an instrument's end of a link. Its address stays the same when it is
+// cut and plugged in again.
 type Wire struct {
 	Address string
-	cut     func()
-}
 
-// Cut breaks the link for good: the pseudo-terminal or socket is closed.
-func (w *Wire) Cut() { w.cut() }
+	t    testing.TB
+	name string // of the link to the pseudo-terminal; "" for TCP
+	cut  func()
+}
 
 // Transports are the links that instruments can be served on here.
 func Transports() []string {
@@ -36,38 +39,56 @@ func Serve(t testing.TB, i *Instrument, transport string) *Wire {
 // ServeFunc has serve talk to whoever connects, until the test ends.
 func ServeFunc(t testing.TB, serve func(io.ReadWriter), transport string) *Wire {
 	t.Helper()
-	if transport == "tcp" {
-		return serveTCP(t, serve)
+	w := &Wire{t: t, Address: "tcp:127.0.0.1:0"}
+	if transport == "pty" {
+		w.name = filepath.Join(t.TempDir(), "port")
+		w.Address = "serial:" + w.name + "?baud=115200"
 	}
-	return servePTY(t, serve)
+	w.plug(serve)
+	t.Cleanup(func() { w.Cut() })
+	return w
 }
 
-func servePTY(t testing.TB, serve func(io.ReadWriter)) *Wire {
-	t.Helper()
-	master, address := PTY(t)
+// Cut breaks the link: the pseudo-terminal or socket is closed.
+func (w *Wire) Cut() { w.cut() }
+
+// Plug puts an instrument at the address again.
+func (w *Wire) Plug(i *Instrument) {
+	w.t.Helper()
+	w.plug(func(rw io.ReadWriter) { i.Serve(rw) })
+}
+
+func (w *Wire) plug(serve func(io.ReadWriter)) {
+	w.t.Helper()
+	if w.name == "" {
+		w.listen(serve)
+		return
+	}
+	far, address := PTY(w.t)
+	os.Remove(w.name)
+	if err := os.Symlink(strings.TrimSuffix(strings.TrimPrefix(address, "serial:"), "?baud=115200"), w.name); err != nil {
+		w.t.Fatal(err)
+	}
 	done := make(chan struct{})
 	go func() {
 		defer close(done)
-		serve(master)
+		serve(far)
 	}()
-	cut := func() {
-		master.Close()
+	w.cut = func() {
+		far.Close()
 		<-done
 	}
-	t.Cleanup(cut)
-	return &Wire{Address: address, cut: cut}
 }
 
-func serveTCP(t testing.TB, serve func(io.ReadWriter)) *Wire {
-	t.Helper()
-	listener, err := net.Listen("tcp", "127.0.0.1:0")
+func (w *Wire) listen(serve func(io.ReadWriter)) {
+	w.t.Helper()
+	listener, err := net.Listen("tcp", strings.TrimPrefix(w.Address, "tcp:"))
 	if err != nil {
-		t.Fatalf("listen: %v", err)
+		w.t.Fatalf("listen: %v", err)
 	}
-	done := make(chan struct{})
-	conns := make(chan net.Conn, 100)
+	w.Address = "tcp:" + listener.Addr().String()
+	conns := make(chan net.Conn, 1000)
 	go func() {
-		defer close(done)
 		defer close(conns)
 		for {
 			conn, err := listener.Accept()
@@ -81,15 +102,12 @@ func serveTCP(t testing.TB, serve func(io.ReadWriter)) *Wire {
 			}()
 		}
 	}()
-	cut := func() {
+	w.cut = func() {
 		listener.Close()
-		<-done
 		for conn := range conns {
 			conn.Close()
 		}
 	}
-	t.Cleanup(cut)
-	return &Wire{Address: "tcp:" + listener.Addr().String(), cut: cut}
 }
 
 // PTY opens a pseudo-terminal pair whose far end the test itself plays. Closing
