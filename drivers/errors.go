@@ -79,8 +79,8 @@ type LimitError struct {
 
 // Error says what was asked and what is allowed.
 func (e *LimitError) Error() string {
-	return fmt.Sprintf("%s: %g was asked for, allowed is 0 to %g (the bench file's max_%s); nothing was sent to the supply",
-		e.Quantity, e.Asked, e.Limit, e.Quantity)
+	return fmt.Sprintf("%g %s were asked for, allowed are 0 to %g %s (the bench file's max_%s); nothing was sent to the supply",
+		e.Asked, e.Quantity, e.Limit, e.Quantity, e.Quantity)
 }
 
 // NotConfirmedOff says that the output may still be on.

@@ -186,7 +186,7 @@ func (s *Session) off(ctx context.Context) error {
 			err = s.rig.Supply.Off(ctx)
 		}
 	}
-	s.publish(Event{Kind: SupplyRead, Output: err != nil, ConfirmedOff: err == nil})
+	s.publish(Event{Kind: SupplyRead, Output: err != nil, ConfirmedOff: err == nil, Volts: math.NaN(), Amps: math.NaN()})
 	if err != nil {
 		return &NotOffError{err}
 	}

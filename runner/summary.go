@@ -14,9 +14,10 @@ type Summary struct {
 	State          string               `json:"state"`
 	Reason         string               `json:"reason,omitempty"`
 	WallSeconds    float64              `json:"wall_seconds"`
-	VirtualSeconds float64              `json:"virtual_seconds"` // by the run's own clock
-	Cycles         int                  `json:"cycles"`          // all of them
-	NotCounted     int                  `json:"not_counted"`     // unpowered and unread ones
+	VirtualSeconds float64              `json:"virtual_seconds"`           // by the run's own clock
+	Cycles         int                  `json:"cycles"`                    // all of them
+	NotCounted     int                  `json:"not_counted"`               // unpowered and unread ones
+	NotCountedWhy  string               `json:"not_counted_why,omitempty"` // the reason of the last such cycle
 	Conditions     []failrate.Condition `json:"conditions"`
 }
 
@@ -35,6 +36,7 @@ func Summarise(book *logbook.Book, run int64, wallSeconds float64) (Summary, err
 		s.Treatment = c.Treatment
 		if !c.Verdict.Counted() {
 			s.NotCounted++
+			s.NotCountedWhy = c.Reason
 		}
 		tally.Add(observation(c))
 		last = c.Ended

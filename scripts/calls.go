@@ -81,13 +81,6 @@ var rateResult = Result{Class: "Rate", Doc: "the failure rate of one condition",
 }}
 
 var cycleResult = Result{Class: "Cycle", Doc: "what the cycle showed", Fields: []Field{
-	{"number", "integer", "of the cycle in its run, from 1"},
-	{"set_volts", "number", "supply volts that were set"},
-	{"treatment", "string", "treatment under which the cycle counts"},
-	{"reason", "string", "one sentence on what decided the verdict"},
-	{"counted", "boolean", "false for unpowered and unread, which are the bench's fault"},
-	{"failed", "boolean", "true for every counted verdict but started"},
-	{"ambient_c", "number?", "ambient in degrees Celsius; nil without a thermometer"},
 	{"verdict", `"started"|"late"|"silent"|"weak"|"off-frequency"|"dropped-out"|"unpowered"|"unread"`, "what the cycle showed"},
 	{"reason", "string", "one sentence with the numbers that decided"},
 	{"counted", "boolean", "false when the bench spoilt the cycle: unpowered or unread"},

@@ -169,8 +169,7 @@ func (r *running) died(d death) error {
 		return r.wrap(r.line, fmt.Sprintf("the script used more than %d MiB; keep counts and sums instead of every value%s",
 			r.MemoryBytes>>20, r.lastCall()), nil)
 	case strings.Contains(d.state.String(), "signal: killed"):
-		return r.wrap(r.line, "the script's process was killed, by a person or by the system when short of memory; "+
-			"run the same command again to go on where it stopped", nil)
+		return r.wrap(r.line, "the script's process was killed, by a person or by the system when short of memory", nil)
 	}
 	first, _, _ := strings.Cut(d.stderr, "\n")
 	return r.wrap(r.line, fmt.Sprintf("the script's process ended unexpectedly (%v): %s", d.state, cleaned(first)), nil)

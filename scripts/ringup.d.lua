@@ -42,13 +42,6 @@
 function soak(options) end
 
 ---@class Cycle
----@field number integer of the cycle in its run, from 1
----@field set_volts number supply volts that were set
----@field treatment string treatment under which the cycle counts
----@field reason string one sentence on what decided the verdict
----@field counted boolean false for unpowered and unread, which are the bench's fault
----@field failed boolean true for every counted verdict but started
----@field ambient_c number? ambient in degrees Celsius; nil without a thermometer
 ---@field verdict "started"|"late"|"silent"|"weak"|"off-frequency"|"dropped-out"|"unpowered"|"unread" what the cycle showed
 ---@field reason string one sentence with the numbers that decided
 ---@field counted boolean false when the bench spoilt the cycle: unpowered or unread

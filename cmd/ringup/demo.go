@@ -257,7 +257,7 @@ func (d *demo) conclude(story *story, found [3]runner.Summary) error {
 		ids = append(ids, s.Run)
 	}
 	path := filepath.Join(d.dir, "report.html")
-	o := report.Options{Title: "Start-up fault of " + d.bench.Unit.Name, Version: version(), Compare: ids[1:]}
+	o := report.Options{Title: "Start-up fault of " + d.bench.Unit.Name, Compare: ids[1:]}
 	if err := writeReport(path, d.book, ids[0], o); err != nil {
 		return err
 	}

@@ -17,6 +17,7 @@ import (
 
 	"ringup/dashboards/live"
 	"ringup/dashboards/metrics"
+	"ringup/dashboards/report"
 	"ringup/runner"
 	"ringup/runner/logbook"
 )
@@ -123,7 +124,8 @@ func (d *desk) listen(address, logbookPath string, errOut io.Writer) (stop func(
 		return nil, err
 	}
 	d.page, err = live.New(live.Options{
-		Book: d.book, Metrics: d.metrics, Version: version(), Controller: d, Token: token, LoopbackCommands: true,
+		Report: func(w io.Writer, run int64) error { return printable(w, d.book, run, report.Options{}) },
+		Book:   d.book, Metrics: d.metrics, Version: version(), Controller: d, Token: token, LoopbackCommands: true,
 	})
 	if err != nil {
 		return nil, err

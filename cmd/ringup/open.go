@@ -58,7 +58,7 @@ func stand(ctx context.Context, b *bench.Bench, o options, p past, pace float64,
 		if start.IsZero() {
 			start = b.Simulation.Start
 		}
-		virtual := runner.NewVirtualClock(start, pace)
+		virtual := runner.NewVirtualClock(start.In(zone(b)), pace)
 		s.clock = virtual
 		var err error
 		if s.sim, err = simulate(b, virtual, p); err != nil {

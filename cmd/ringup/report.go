@@ -2,15 +2,17 @@ package main
 
 import (
 	"fmt"
+	"io"
 	"os"
 
 	"github.com/spf13/cobra"
 
 	"ringup/dashboards/report"
+	"ringup/runner/bench"
 	"ringup/runner/logbook"
 )
 
-func newReport(io streams, o *options) *cobra.Command {
+func newReport(s streams, o *options) *cobra.Command {
 	var path string
 	c := &cobra.Command{
 		Use: "report [RUN]", Short: "write the printable report of a run", Args: cobra.MaximumNArgs(1),
@@ -23,12 +25,12 @@ func newReport(io streams, o *options) *cobra.Command {
 					return err
 				}
 				if path == "" {
-					return report.Write(io.out, book, run, report.Options{Version: version()})
+					return printable(s.out, book, run, report.Options{})
 				}
-				if err := writeReport(path, book, run, report.Options{Version: version()}); err != nil {
+				if err := writeReport(path, book, run, report.Options{}); err != nil {
 					return err
 				}
-				fmt.Fprintln(io.err, "wrote", path)
+				fmt.Fprintln(s.err, "wrote", path)
 				return nil
 			})
 		},
@@ -53,5 +55,18 @@ func writeReport(path string, book *logbook.Book, run int64, o report.Options) (
 			os.Remove(f.Name())
 		}
 	}()
-	return report.Write(f, book, run, o)
+	return printable(f, book, run, o)
+}
+
+// printable writes a run's report, with the limits that its bench file set.
+func printable(w io.Writer, book *logbook.Book, run int64, o report.Options) error {
+	r, err := book.Run(run)
+	if err != nil {
+		return err
+	}
+	o.Version = version()
+	if b, err := bench.Parse(r.Bench, []byte(r.BenchText)); err == nil { // an older bench file may no longer parse
+		o.AllowedSeconds, o.RailFraction = b.Expect.StartWithinSeconds, b.Expect.RailFraction
+	}
+	return report.Write(w, book, run, o)
 }

@@ -162,7 +162,7 @@ func printSummary(w io.Writer, s runner.Summary) error {
 	}
 	fmt.Fprintf(w, "\n%d cycles in %s of bench time", s.Cycles, spell(s.VirtualSeconds))
 	if s.NotCounted > 0 {
-		fmt.Fprintf(w, ", %d of them not counted", s.NotCounted)
+		fmt.Fprintf(w, ", %d of them not counted (the last because: %s)", s.NotCounted, s.NotCountedWhy)
 	}
 	fmt.Fprint(w, "\n\n")
 	return printConditions(w, s.Conditions)

@@ -90,6 +90,6 @@ loads       = "near field"
 channel = 3
 
 [expect]
-start_within  = "65 ms"
+start_within  = "68 ms"
 amplitude_min = "6 %%"
 `

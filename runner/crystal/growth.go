@@ -25,7 +25,3 @@ func (r Resonator) Growth(n *Net, gm float64) (alphaPerSecond, hertz float64) {
 	}
 	return real(s), imag(s) / (2 * math.Pi)
 }
-
-// tauSeconds is the time constant of e^(t/τ) growth against a negative
-// resistance of size rn; within 0.005 % of Growth for a real crystal's Q.
-func (r Resonator) tauSeconds(rn, r1 float64) float64 { return 2 * r.L1 / (rn - r1) }

@@ -63,11 +63,14 @@ func (f *Faults) DelayReply(name Instrument, d time.Duration) {
 	})
 }
 
-// HoldReply keeps the next reply back until release is called.
-func (f *Faults) HoldReply(name Instrument) (release func()) {
-	released := make(chan struct{})
-	f.add(name, func(reply []byte, gone <-chan struct{}) []byte { return await(released, reply, gone) })
-	return sync.OnceFunc(func() { close(released) })
+// HoldReply keeps the next reply back until release is called. The channel held is closed once there is such a reply.
+func (f *Faults) HoldReply(name Instrument) (held <-chan struct{}, release func()) {
+	holding, released := make(chan struct{}), make(chan struct{})
+	f.add(name, func(reply []byte, gone <-chan struct{}) []byte {
+		close(holding)
+		return await(released, reply, gone)
+	})
+	return holding, sync.OnceFunc(func() { close(released) })
 }
 
 // await returns the reply when the event comes, or nothing when the wire goes first.

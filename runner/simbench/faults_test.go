@@ -3,6 +3,7 @@ package simbench
 import (
 	"bufio"
 	"io"
+	"runtime"
 	"strings"
 	"testing"
 	"time"
@@ -36,8 +37,9 @@ func TestFaultsOnTheWire(t *testing.T) {
 		t.Errorf("delayed: %q", got)
 	}
 
-	release := f.HoldReply(Supply)
+	held, release := f.HoldReply(Supply)
 	send(t, supply, "*IDN?")
+	<-held
 	other := dial(t, at.Supply) // the instrument is at work for others meanwhile
 	if got := query(t, other, "*OPC?"); got != "1" {
 		t.Errorf("while a reply is held back: %q", got)
@@ -49,12 +51,13 @@ func TestFaultsOnTheWire(t *testing.T) {
 
 	f.Silence(Supply, true)
 	send(t, supply, "SOUR:VOLT 3.3;SOUR:VOLT?")
-	send(t, supply, "OUTP ON;OUTP?")
-	// Replies come in order, so the first one after the silence proves that none came during it.
+	// One connection is served in order: once its next message has been executed, the silence has swallowed the reply.
+	send(t, supply, "OUTP ON")
 	for on := false; !on; on, _ = r.SupplyOutput() {
+		runtime.Gosched()
 	}
 	f.Silence(Supply, false)
-	if got := query(t, supply, "SOUR:VOLT?"); got != "+3.300000E+00" {
+	if got := query(t, supply, "OUTP?;SOUR:VOLT?"); got != "1;+3.300000E+00" {
 		t.Errorf("after the silence: %q", got)
 	}
 }

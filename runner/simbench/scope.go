@@ -15,13 +15,6 @@ const (
 	sweepMaxSeconds = 1000
 )
 
-// The scope's channels.
-const (
-	channelRail  = 1
-	channelClock = 2
-	channelLamp  = 3
-)
-
 // Bits of the scope's operation condition (SCPI-99 volume 1, 9.3).
 const (
 	operationSweeping = 8

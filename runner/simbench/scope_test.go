@@ -161,13 +161,12 @@ func TestWhatTheClockProbesSee(t *testing.T) {
 		near(t, node+" pull of the probe", (hertz/7.3728e6-1)*1e6, 14.6-38, 8)
 	}
 
-	w, r := see(Probe{Node: NodeNearField}, "INP2:ATT 20", "SENS:VOLT2:OFFS 0")
+	w, _ := see(Probe{Node: NodeNearField}, "INP2:ATT 20", "SENS:VOLT2:OFFS 0")
 	hertz, _ := tone(w, 7.3728e6)
 	near(t, "near field DC", mean(w.min), 0, 0.03)
 	near(t, "near field loads nothing", (hertz/7.3728e6-1)*1e6, 13, 6)
-	_ = r
 
-	w, r = see(Probe{Node: NodeBuffered})
+	w, _ = see(Probe{Node: NodeBuffered})
 	low, high := 0, 0
 	for _, v := range w.min {
 		switch {

@@ -79,8 +79,8 @@ func medianOfFive(v []float64) []float64 {
 		a, b, c, d, e := v[i-2], v[i-1], v[i], v[i+1], v[i+2]
 		a, b = min(a, b), max(a, b)
 		c, d = min(c, d), max(c, d)
-		a, c = min(a, c), max(a, c) // a is the smallest of four
-		b, d = min(b, d), max(b, d) // d is the largest of four
+		c = max(a, c) // leaves out the smallest of four
+		b = min(b, d) // and the largest
 		out[i] = max(min(b, c), min(max(b, c), e))
 	}
 	return out

@@ -5,7 +5,7 @@
 -- With these numbers the night is 6 voltages x 200 cycles x 35 s, about 11 h 45 min.
 -- Copy the file, change the numbers, and keep it with the unit's papers.
 
-local rates = soak {
+soak {
   title = "fresh to flat cell",
 
   -- The cell's voltage, fresh to flat. No voltage may exceed max_volts of the
@@ -27,13 +27,3 @@ local rates = soak {
   -- Watched from power-on. Longer than the slowest start that is still good.
   watch = "80 ms",
 }
-
--- soak returns one rate for each voltage, in the order above.
-for _, r in ipairs(rates) do
-  if r.cycles > 0 then
-    log(string.format("%.1f V: %d of %d failed to start, %.1f %% (%.1f to %.1f %%)",
-      r.volts, r.failures, r.cycles, 100 * r.estimate, 100 * r.low, 100 * r.high))
-  else
-    log(string.format("%.1f V: no cycle counted; look at the bench", r.volts))
-  end
-end
