@@ -114,7 +114,7 @@ func simulate(b *bench.Bench, clock simbench.Clock, p past) (*simbench.Bench, er
 // serveSimulated puts the simulated instruments on pseudo-terminals, or on TCP where there are none.
 func serveSimulated(s *simbench.Bench) (map[string]string, error) {
 	a, err := s.Serve("pty")
-	if errors.Is(err, errors.ErrUnsupported) {
+	if errors.Is(err, simbench.ErrNoPTY) {
 		a, err = s.Serve("tcp")
 	}
 	return map[string]string{"sim:supply": a.Supply, "sim:scope": a.Scope, "sim:thermometer": a.Thermometer}, err
