@@ -268,9 +268,13 @@ func (s *Session) End(cause error) error {
 	return errors.Join(cause, offErr, err)
 }
 
-// Interrupt leaves the run unfinished in the logbook, to be gone on with by the next start of the daemon.
-// The supply is off and read back.
-func (s *Session) Interrupt() error { return s.off(context.Background()) }
+// Interrupt leaves the run unfinished in the logbook, to be gone on with later: when the daemon is stopped, or when
+// the disk has room again. The supply is off and read back.
+func (s *Session) Interrupt(why string) error {
+	err := s.off(context.Background())
+	s.publish(Event{Kind: RunEnded, Progress: s.progress(), Reason: why})
+	return err
+}
 
 func (s *Session) publish(e Event) {
 	s.publishing.Lock()

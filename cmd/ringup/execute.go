@@ -57,7 +57,7 @@ type execution struct {
 	watch      runner.Observer
 	seed       uint64
 	started    func(*runner.Session) // told of the session before the script begins; may be nil
-	interrupt  func() bool           // says that the run is to be left for later, not stopped; may be nil
+	interrupt  bool                  // the end of ctx leaves the run for later instead of stopping it
 }
 
 // do executes the script and returns the run. The supply is off and read back when it returns, or the error
@@ -75,8 +75,11 @@ func (e *execution) do(ctx context.Context) (logbook.Run, error) {
 	}
 	run := s.Context(ctx)
 	err = scripts.Run(run, scripts.Script{Name: e.program.Name, Source: e.program.Text}, facts(e.standing.rig.Bench), host{s}, io.Discard)
-	if ctx.Err() != nil && e.interrupt != nil && e.interrupt() {
-		return s.Run(), errors.Join(errStopped, s.Interrupt())
+	if errors.Is(err, logbook.ErrFull) {
+		return s.Run(), errors.Join(err, s.Interrupt("the disk is full"))
+	}
+	if ctx.Err() != nil && e.interrupt {
+		return s.Run(), errors.Join(errStopped, s.Interrupt("the daemon was stopped"))
 	}
 	if ctx.Err() != nil {
 		s.Stop()

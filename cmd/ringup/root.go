@@ -74,6 +74,13 @@ acceptance said reject; 4 stopped or held; 5 the supply is not confirmed off.`,
 		Version:       version(),
 		SilenceErrors: true,
 		SilenceUsage:  true,
+		Args: func(_ *cobra.Command, args []string) error {
+			if len(args) > 0 {
+				return fmt.Errorf("there is no command %q", args[0])
+			}
+			return nil
+		},
+		RunE: func(cmd *cobra.Command, _ []string) error { return cmd.Help() },
 	}
 	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return usage{err} })
 	flags := root.PersistentFlags()
@@ -86,12 +93,12 @@ acceptance said reject; 4 stopped or held; 5 the supply is not confirmed off.`,
 		newRuns(io, &o), newShow(io, &o), newReport(io, &o), newExport(io, &o),
 		newSimbench(io), newGuard(io),
 	)
-	for _, c := range root.Commands() {
+	for _, c := range append(root.Commands(), root) {
 		check := c.Args
 		if check != nil {
 			c.Args = func(cmd *cobra.Command, args []string) error {
 				if err := check(cmd, args); err != nil {
-					return usage{fmt.Errorf("%w; see ringup %s --help", err, cmd.Name())}
+					return usage{fmt.Errorf("%w; see %s --help", err, cmd.CommandPath())}
 				}
 				return nil
 			}

@@ -165,7 +165,7 @@ func (d *daemon) do(ctx context.Context, p runner.Program, unfinished *logbook.R
 	e := execution{
 		standing: bench, book: d.book, program: p, unfinished: unfinished, watch: watch, seed: d.f.seed,
 		started:   func(s *runner.Session) { d.desk.attach(s); told(begun{run: s.Run().ID}) },
-		interrupt: func() bool { return true }, // the daemon ends; the run does not
+		interrupt: true, // the daemon ends; the run does not
 	}
 	_, err = e.do(ctx)
 	told(begun{err: err}) // only if it never started
