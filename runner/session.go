@@ -146,6 +146,10 @@ func (s *Session) resume(run logbook.Run) error {
 	return nil
 }
 
+// OffSince is when the unit was last switched off. It is for whoever opens the next session on the same bench, after
+// the end of this one.
+func (s *Session) OffSince() time.Time { return s.offAt }
+
 // Run is the run as it stands.
 func (s *Session) Run() logbook.Run {
 	s.mu.Lock()

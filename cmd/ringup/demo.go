@@ -246,7 +246,6 @@ func (d *demo) stage(ctx context.Context, name string, unfinished *logbook.Run, 
 	if cause := context.Cause(ctx); cause != nil && !errors.Is(cause, context.Canceled) {
 		err = errors.Join(cause, err)
 	}
-	d.standing.offSince = e.standing.offSince
 	return run, err
 }
 

@@ -88,6 +88,7 @@ func (e *execution) do(ctx context.Context) (logbook.Run, error) {
 		err = errStopped // what the script said about being cut off says nothing new
 	}
 	err = s.End(err)
+	e.standing.offSince = s.OffSince()
 	return s.Run(), err
 }
 

@@ -20,7 +20,8 @@ type standing struct {
 	rig   *runner.Rig
 	clock runner.Clock
 	sim   *simbench.Bench // nil on a real bench
-	// offSince is known on the simulated bench, whose past is in the logbook.
+	// offSince is when the unit was last switched off, if that is known: from the run before on the same bench, or on
+	// the simulated bench from the logbook.
 	offSince time.Time
 }
 
