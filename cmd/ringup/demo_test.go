@@ -19,7 +19,7 @@ type told struct {
 	Proof runner.Summary
 }
 
-// TestDemo tells the demo twice from one seed, and once more with a power cut in the hunt.
+// TestDemo tells the demo twice from one seed, and once more with power cuts in the soak and in the hunt.
 func TestDemo(t *testing.T) {
 	t.Parallel()
 	first, second, cut := folder(t.TempDir()), folder(t.TempDir()), folder(t.TempDir())
@@ -33,9 +33,11 @@ func TestDemo(t *testing.T) {
 		t.Errorf("two demos from one seed differ:\n%v\n%v", got, want)
 	}
 
-	p := cut.start(t, nil, "demo", "--seed", "7")
-	p.await("Chill Y1")
-	p.kill()
+	for _, moment := range []string{"1 of 1200 cycles", "Chill Y1"} {
+		p := cut.start(t, nil, "demo", "--seed", "7")
+		p.await(moment)
+		p.kill()
+	}
 	resumed := cut.must(t, "demo", "--json", "--seed", "7")
 	if got := withoutWallTime(t, resumed); !reflect.DeepEqual(got, want) {
 		t.Errorf("the resumed demo differs from the uninterrupted one:\n%v\n%v", got, want)

@@ -125,7 +125,7 @@ func (d *desk) listen(address, logbookPath string, errOut io.Writer) (stop func(
 	}
 	d.page, err = live.New(live.Options{
 		Report: func(w io.Writer, run int64) error { return printable(w, d.book, run, report.Options{}) },
-		Book:   d.book, Metrics: d.metrics, Version: version(), Controller: d, Token: token, LoopbackCommands: true,
+		Book:   d.book, Metrics: d.metrics, Version: version(), Controller: d, Token: token,
 	})
 	if err != nil {
 		return nil, err
@@ -134,6 +134,7 @@ func (d *desk) listen(address, logbookPath string, errOut io.Writer) (stop func(
 	if err != nil {
 		return nil, fmt.Errorf("page and metrics: %w; choose another with --listen, or none", err)
 	}
+	fmt.Fprintf(errOut, "page http://%s/#token=%s (without the token it only shows), metrics http://%s/metrics\n", address, token, address)
 	server := &http.Server{Handler: d.page, ReadHeaderTimeout: 10 * time.Second}
 	server.RegisterOnShutdown(d.page.Close)
 	served := make(chan error, 1)
