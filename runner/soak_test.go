@@ -107,7 +107,7 @@ func TestReplayRefusesOtherArguments(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	if err := session.Interrupt(); err != nil {
+	if err := session.Interrupt("the test ends"); err != nil {
 		t.Fatal(err)
 	}
 	unfinished, err := runner.Unfinished(s.book, runner.Program{Name: "test"}, s.rig.Bench, s.seed)

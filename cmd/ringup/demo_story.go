@@ -1,11 +1,14 @@
 package main
 
 import (
+	"cmp"
 	"fmt"
 	"math"
+	"slices"
 
 	"ringup/runner"
 	"ringup/runner/failrate"
+	"ringup/runner/logbook"
 )
 
 type failrateCondition = failrate.Condition
@@ -86,6 +89,38 @@ func (s *story) afterSoak(found runner.Summary) {
 	s.say("How sure: the intervals are exact (Clopper-Pearson, 95 %%); where nothing failed only an upper bound is known.")
 	s.say("The median start takes %s at %.1f V and %s at %.1f V: the margin shrinks before starts fail.",
 		milliseconds(high.StartSecondsMedian), high.Volts, milliseconds(low.StartSecondsMedian), low.Volts)
+	s.throughTheNight(found)
+	s.say("Next: while it is cold, find the part, at a voltage at which the unit fails now and then.")
+}
+
+// throughTheNight compares the warmer half of a run's cycles with the colder one.
+func (s *story) throughTheNight(found runner.Summary) {
+	type cycle struct {
+		celsius float64
+		failed  bool
+	}
+	var cycles []cycle
+	err := s.d.book.EachCycle(found.Run, func(c logbook.Cycle) error {
+		if c.Verdict.Counted() && !math.IsNaN(c.AmbientCelsius) {
+			cycles = append(cycles, cycle{c.AmbientCelsius, c.Verdict.Failed()})
+		}
+		return nil
+	})
+	if err != nil || len(cycles) < 2 {
+		return // a story without its thermometer is still true
+	}
+	slices.SortStableFunc(cycles, func(a, b cycle) int { return cmp.Compare(a.celsius, b.celsius) })
+	half := len(cycles) / 2
+	failed := [2]int{}
+	for i, c := range cycles {
+		if c.failed {
+			failed[min(i/half, 1)]++
+		}
+	}
+	cold, warm := failed[0], failed[1]
+	p := failrate.FisherExact(cold, half, warm, len(cycles)-half)
+	s.say("And the cold: between %.0f and %.0f °C %d of %d starts failed, between %.0f and %.0f °C %d of %d (p = %s, Fisher's exact test).",
+		cycles[half].celsius, cycles[len(cycles)-1].celsius, warm, len(cycles)-half, cycles[0].celsius, cycles[half].celsius, cold, half, probability(p))
 }
 
 func rateSentence(c failrate.Condition) string {
@@ -100,10 +135,17 @@ func (s *story) afterHunt(found runner.Summary) {
 	}
 	if first := suspects[0]; first.Adjusted < 0.05 {
 		s.say("\nFound: %q is the surest change, from %s to %s failed.", first.Treatment, percent(first.AsFound.Estimate), percent(first.Treated.Estimate))
-		s.say("How sure: chance alone would do this once in %.0f hunts like this one, all comparisons allowed for.", math.Floor(1/first.Adjusted))
+		s.say("How sure: chance alone would do this about once in %s hunts like this one, all comparisons allowed for.", roundNumber(1/first.Adjusted))
+		s.say("Next: put a new, sound part in its place and repeat the worst of the night.")
 	} else {
 		s.say("\nFound: no treatment changed the rate surely. Hunt with more cycles, or at a lower voltage.")
 	}
+}
+
+// roundNumber writes a large number to two significant digits.
+func roundNumber(v float64) string {
+	unit := math.Pow(10, math.Max(0, math.Floor(math.Log10(v))-1))
+	return fmt.Sprintf("%.0f", math.Round(v/unit)*unit)
 }
 
 func (s *story) afterProof(found runner.Summary) {

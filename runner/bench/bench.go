@@ -152,6 +152,6 @@ func defaultSimulation() Simulation {
 	start := time.Date(2026, time.January, 14, 18, 30, 0, 0, time.FixedZone("", 3600))
 	return Simulation{
 		Unit: "cracked-capacitor", Seed: 1, Start: start.In(offsetZone(start)),
-		Mean: -9, Swing: 5, ColdestAt: 6 * time.Hour,
+		Mean: -6, Swing: 8, ColdestAt: 6 * time.Hour,
 	}
 }

@@ -6,7 +6,7 @@
 local fitted = ask("Fit a new, sound part in place of the suspect, then answer with what you fitted, like: C7 = 27 pF")
 treatment(fitted)
 
-wait("14 h")
+wait("17 h")
 
 soak {
   title  = "after the repair",
