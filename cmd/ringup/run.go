@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -104,7 +105,7 @@ func runScript(ctx context.Context, io streams, o options, f runFlags, seeded bo
 	}
 	guard, err := startGuard(b, o)
 	if err != nil {
-		return err
+		return errors.Join(err, bench.close())
 	}
 	e := execution{
 		standing: bench, book: book, program: program, unfinished: unfinished, watch: watch, seed: f.seed,
