@@ -120,6 +120,9 @@ func runScript(ctx context.Context, io streams, o options, f runFlags, seeded bo
 		err = closeErr
 	}
 	guard.dismiss(err)
+	if run.ID != 0 && !isNotOff(err) && !f.quiet {
+		fmt.Fprintln(io.err, "the supply is off, read back")
+	}
 	if printErr := printRun(io, o, book, run, time.Since(began)); err == nil {
 		err = printErr
 	}
