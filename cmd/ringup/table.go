@@ -14,8 +14,11 @@ import (
 
 var cautions = "Cautions\n  " + strings.Join(runner.Cautions, "\n  ")
 
-// printConditions prints one line a condition.
+// printConditions prints one line a condition; nothing if no cycle was done.
 func printConditions(w io.Writer, conditions []failrate.Condition) error {
+	if len(conditions) == 0 {
+		return nil
+	}
 	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
 	fmt.Fprintln(t, "treatment\tvolts\tcycles\tfailed\tfailure rate\t95 % interval\tmedian start\tverdicts")
 	for _, c := range conditions {
