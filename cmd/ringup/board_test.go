@@ -3,7 +3,6 @@ package main
 import (
 	"context"
 	"fmt"
-	"net"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -36,7 +35,7 @@ func TestBoardAgainstPrometheus(t *testing.T) {
 	}
 	defer book.Close()
 	desk := newDesk(book)
-	address := freeAddress(t)
+	address := freePort(t)
 	stop, err := desk.listen(address, book.Path(), t.Output())
 	if err != nil {
 		t.Fatal(err)
@@ -119,14 +118,3 @@ func TestBoardAgainstPrometheus(t *testing.T) {
 type observerFunc func(runner.Event)
 
 func (f observerFunc) Observe(e runner.Event) { f(e) }
-
-// freeAddress is a loopback address on which nothing listens.
-func freeAddress(t *testing.T) string {
-	t.Helper()
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer l.Close()
-	return l.Addr().String()
-}

@@ -9,6 +9,7 @@ import (
 	"os/signal"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"syscall"
 	"time"
 
@@ -287,5 +288,5 @@ type demoProof struct {
 
 // beforeAndAfter compares the repaired unit with the soak before, voltage by voltage.
 func beforeAndAfter(before, after runner.Summary) []runner.Suspect {
-	return runner.Suspects(append(append([]failrateCondition{}, before.Conditions...), after.Conditions...))
+	return runner.Suspects(slices.Concat(before.Conditions, after.Conditions))
 }

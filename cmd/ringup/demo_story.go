@@ -11,8 +11,6 @@ import (
 	"ringup/runner/logbook"
 )
 
-type failrateCondition = failrate.Condition
-
 // story prints what was asked, what was done, what was found, how sure it is and what to do next, for an
 // engineer who has never seen ringup.
 type story struct {

@@ -13,10 +13,7 @@ import (
 	"ringup/runner/bench"
 	"ringup/runner/failrate"
 	"ringup/runner/logbook"
-	"ringup/runner/verdict"
 )
-
-var verdictOrder = verdict.Verdicts
 
 // progressPrinter tells a person at a terminal how a run goes: one line that is rewritten, or on anything
 // else a line every now and then.

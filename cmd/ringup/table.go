@@ -10,6 +10,7 @@ import (
 
 	"ringup/runner"
 	"ringup/runner/failrate"
+	"ringup/runner/verdict"
 )
 
 var cautions = "Cautions\n  " + strings.Join(runner.Cautions, "\n  ")
@@ -67,7 +68,7 @@ func milliseconds(s float64) string {
 // verdictCounts lists verdicts in the order of the table in the manual, leaving out those that did not occur.
 func verdictCounts(counts map[string]int) string {
 	var parts []string
-	for _, v := range verdictOrder {
+	for _, v := range verdict.Verdicts {
 		if n := counts[string(v)]; n > 0 {
 			parts = append(parts, fmt.Sprintf("%d %s", n, v))
 		}

@@ -12,7 +12,7 @@ import (
 var (
 	// ErrFull means that the disk has no room left. Nothing of the refused
 	// write is in the book, and all that was acknowledged before it is.
-	ErrFull = errors.New("the disk is full; free some space, then resume the run")
+	ErrFull = errors.New("the disk is full; free some space, then give the same command again to go on")
 	// ErrInUse means that another process is writing the book.
 	ErrInUse = errors.New("another ringup is writing this logbook")
 	// ErrNewer means that a later version of ringup made the book.
