@@ -31,6 +31,8 @@ soak:
 	go test -race ./...
 	go test -run '^$$' -fuzz FuzzJudge -fuzztime 2m ./runner/verdict
 	go test -run '^$$' -fuzz FuzzParse -fuzztime 1m ./runner/bench
+	go test -run '^$$' -fuzz FuzzParse -fuzztime 1m ./drivers/link
+	go test -run '^$$' -fuzz FuzzRead -fuzztime 1m ./runner/crystal/marking
 	go test -count 5 ./runner/... ./cmd/...
 
 # Everything that is written by a program and kept in the repository.

@@ -5,7 +5,6 @@ import (
 	"net"
 	"net/netip"
 	"net/url"
-	"runtime"
 	"slices"
 	"strconv"
 	"strings"
@@ -19,11 +18,17 @@ type Kind string
 const (
 	Serial Kind = "serial"
 	TCP    Kind = "tcp"
+	USBTMC Kind = "usbtmc"
 )
 
-const allowed = `"serial:PATH?baud=9600", "tcp:HOST:PORT", or the VISA forms "ASRL<path or number>::INSTR" and "TCPIP::host::port::SOCKET"`
+const allowed = `"serial:PATH?baud=9600", "tcp:HOST:PORT", "usbtmc:serial=NUMBER" or "usbtmc:/dev/usbtmc0", ` +
+	`or the VISA forms "ASRL<path or number>::INSTR", "TCPIP::host::port::SOCKET" and "USB::0x1234::0x5678::serial number::INSTR"`
 
-// Address is a parsed address.
+// anyInterface is the USB interface number of an address that names none.
+const anyInterface = -1
+
+// Address is a parsed address. Two addresses are the same link if they are
+// equal.
 type Address struct {
 	Kind Kind
 	// Path, Baud, DataBits, Parity and StopBits describe a serial port. Parity
@@ -33,15 +38,27 @@ type Address struct {
 	DataBits int
 	Parity   string
 	StopBits string
+	// DTROff and RTSOff say that the modem line must be off while the port is
+	// open, until Lines switches it: for a relay that hangs on it.
+	DTROff, RTSOff bool
 	// Host and Port describe a TCP socket; an IPv6 host has no brackets here.
 	Host string
 	Port int
+	// SerialNumber, Vendor, Product and Interface say which USB instrument is
+	// meant where Path does not name its device file. Vendor and Product are
+	// USB's numbers, 0 for any; Interface is -1 for the lowest.
+	SerialNumber    string
+	Vendor, Product uint16
+	Interface       int
 }
 
 // String is the address in its canonical form, which Parse takes.
 func (a Address) String() string {
-	if a.Kind == TCP {
+	switch a.Kind {
+	case TCP:
 		return "tcp:" + net.JoinHostPort(a.Host, strconv.Itoa(a.Port))
+	case USBTMC:
+		return a.usbtmcString()
 	}
 	s := fmt.Sprintf("serial:%s?baud=%d", a.Path, a.Baud)
 	if a.DataBits != 8 {
@@ -53,70 +70,107 @@ func (a Address) String() string {
 	if a.StopBits != "1" {
 		s += "&stop=" + a.StopBits
 	}
+	if a.DTROff {
+		s += "&dtr=off"
+	}
+	if a.RTSOff {
+		s += "&rts=off"
+	}
 	return s
 }
 
-// Parse reads an address: "serial:PATH?baud=…" (also bits, parity, stop),
-// "tcp:HOST:PORT" with IPv6 in brackets, or the VISA resource forms
-// (VPP-4.3) "ASRL…::INSTR" and "TCPIP…::host::port::SOCKET". Every other form
-// is refused with what is allowed.
+// Parse reads an address:
+//
+//	serial:PATH?baud=9600             also bits=, parity=, stop=, dtr=off, rts=off
+//	tcp:HOST:PORT                     IPv6 in brackets
+//	usbtmc:serial=NUMBER              also vendor=0x1234, product=0x5678, interface=0, joined by &
+//	usbtmc:/dev/usbtmc0               the number changes when an instrument is plugged in again
+//	ASRL…::INSTR, TCPIP…::host::port::SOCKET, USB…::vendor::product::serial…::INSTR
+//
+// The last line's are the resource names of VISA (VPP-4.3). Every other form
+// is refused with the reason and with what is allowed.
 func Parse(address string) (Address, error) {
-	refuse := func(format string, args ...any) (Address, error) {
-		return Address{}, fmt.Errorf("address %q: %s; allowed are %s", address, fmt.Sprintf(format, args...), allowed)
-	}
-	var a Address
-	var err error
-	upper := strings.ToUpper(address)
-	switch {
-	case address == "":
-		return refuse("it is empty")
-	case strings.HasPrefix(address, "serial:"):
-		a, err = parseSerial(strings.TrimPrefix(address, "serial:"))
-	case strings.HasPrefix(address, "tcp:"):
-		host, port, e := net.SplitHostPort(strings.TrimPrefix(address, "tcp:"))
-		if e != nil {
-			return refuse("no HOST:PORT after \"tcp:\" (an IPv6 host goes in brackets)")
-		}
-		a, err = tcpAddress(host, port)
-	case strings.HasPrefix(upper, "ASRL"):
-		a, err = parseVISASerial(address[len("ASRL"):])
-	case strings.HasPrefix(upper, "TCPIP"):
-		a, err = parseVISASocket(address[len("TCPIP"):])
-	case strings.Contains(address, "::"):
-		kind, _, _ := strings.Cut(address, "::")
-		return refuse("VISA interface %q is not spoken", kind)
-	default:
-		kind, _, found := strings.Cut(address, ":")
-		if !found {
-			return refuse("it does not say what kind of link it is")
-		}
-		return refuse("link kind %q is not known", kind)
-	}
+	a, err := parse(address)
 	if err != nil {
-		return refuse("%v", err)
+		return Address{}, fmt.Errorf("address %q: %w; allowed are %s", address, err, allowed)
 	}
 	return a, nil
 }
 
-// parseSerial reads PATH[?baud=…&bits=…&parity=…&stop=…].
+func parse(address string) (Address, error) {
+	if address == "" {
+		return Address{}, fmt.Errorf("it is empty")
+	}
+	if kind, rest, found := strings.Cut(address, ":"); found {
+		switch Kind(kind) {
+		case Serial:
+			return parseSerial(rest)
+		case TCP:
+			host, port, err := net.SplitHostPort(rest)
+			if err != nil {
+				return Address{}, fmt.Errorf("no HOST:PORT after \"tcp:\" (an IPv6 host goes in brackets)")
+			}
+			return tcpAddress(host, port)
+		case USBTMC:
+			return parseUSBTMC(rest)
+		}
+	}
+	if a, is, err := parseVISA(address); is {
+		return a, err
+	}
+	kind, _, found := strings.Cut(address, ":")
+	if !found {
+		return Address{}, fmt.Errorf("it does not say what kind of link it is")
+	}
+	return Address{}, fmt.Errorf("link kind %q is not known", kind)
+}
+
+// parseOptions reads name=value&name=value. %26 stands for & within a value,
+// and so on.
+func parseOptions(s string) (map[string]string, error) {
+	options := map[string]string{}
+	if s == "" {
+		return options, nil
+	}
+	for _, option := range strings.Split(s, "&") {
+		name, escaped, found := strings.Cut(option, "=")
+		value, err := url.PathUnescape(escaped)
+		if !found || err != nil {
+			return nil, fmt.Errorf("option %q is not of the form name=value", option)
+		}
+		if _, twice := options[name]; twice {
+			return nil, fmt.Errorf("%s is given twice", name)
+		}
+		options[name] = value
+	}
+	return options, nil
+}
+
+// control finds what no path and no serial number holds.
+func control(s string) bool {
+	return strings.ContainsFunc(s, func(r rune) bool { return r < ' ' || r == 0x7f })
+}
+
+// serialAddress is a serial port with what VISA takes unless told otherwise.
+func serialAddress(path string) Address {
+	return Address{Kind: Serial, Path: path, Baud: 9600, DataBits: 8, Parity: "none", StopBits: "1"}
+}
+
+// parseSerial reads PATH[?baud=…&bits=…&parity=…&stop=…&dtr=off&rts=off].
 func parseSerial(s string) (Address, error) {
 	path, query, _ := strings.Cut(s, "?")
-	a := Address{Kind: Serial, Path: path, Baud: 9600, DataBits: 8, Parity: "none", StopBits: "1"}
+	a := serialAddress(path)
 	if path == "" {
 		return a, fmt.Errorf("the path of the serial port is missing")
 	}
-	if strings.ContainsAny(path, "\x00\n\r") {
+	if control(path) {
 		return a, fmt.Errorf("the path of the serial port holds a control character")
 	}
-	options, err := url.ParseQuery(query)
+	options, err := parseOptions(query)
 	if err != nil {
-		return a, fmt.Errorf("options after \"?\" are not of the form name=value&name=value")
+		return a, err
 	}
-	for name, values := range options {
-		value := values[0]
-		if len(values) > 1 {
-			return a, fmt.Errorf("%s is given %d times", name, len(values))
-		}
+	for name, value := range options {
 		number, numberErr := strconv.Atoi(value)
 		switch name {
 		case "baud":
@@ -139,65 +193,20 @@ func parseSerial(s string) (Address, error) {
 				return a, fmt.Errorf("stop=%s: 1, 1.5 or 2 is needed", value)
 			}
 			a.StopBits = value
+		case "dtr", "rts":
+			if value != "off" {
+				return a, fmt.Errorf("%s=%s: only off can be asked for (opening a port switches both lines on)", name, value)
+			}
+			if name == "dtr" {
+				a.DTROff = true
+			} else {
+				a.RTSOff = true
+			}
 		default:
-			return a, fmt.Errorf("option %q is not known: baud, bits, parity and stop are", name)
+			return a, fmt.Errorf("option %q is not known: baud, bits, parity, stop, dtr and rts are", name)
 		}
 	}
 	return a, nil
-}
-
-// parseVISASerial reads what follows ASRL: a port number, counted from 1, or a
-// path, then optionally ::INSTR. VISA's default is 9600 baud, 8N1.
-func parseVISASerial(s string) (Address, error) {
-	port, class, found := strings.Cut(s, "::")
-	if found && !strings.EqualFold(class, "INSTR") {
-		return Address{}, fmt.Errorf("a serial resource ends in ::INSTR, not ::%s", class)
-	}
-	if port == "" {
-		return Address{}, fmt.Errorf("ASRL without a port: a number or a path is needed, as in ASRL1::INSTR or ASRL/dev/ttyUSB0::INSTR")
-	}
-	if n, err := strconv.Atoi(port); err == nil {
-		if n < 1 || n > 256 {
-			return Address{}, fmt.Errorf("serial port number %d: 1 to 256 is allowed", n)
-		}
-		port = numberedPort(runtime.GOOS, n)
-	}
-	return parseSerial(port)
-}
-
-// numberedPort is the first serial port for 1, and so on.
-func numberedPort(goos string, n int) string {
-	if goos == "windows" {
-		return fmt.Sprintf("COM%d", n)
-	}
-	return fmt.Sprintf("/dev/ttyS%d", n-1)
-}
-
-// parseVISASocket reads what follows TCPIP: [board]::host::port::SOCKET. An
-// IPv6 host stands in brackets, so that "::" within it separates nothing.
-func parseVISASocket(s string) (Address, error) {
-	board, rest, found := strings.Cut(s, "::")
-	if _, err := strconv.ParseUint(board, 10, 16); !found || board != "" && err != nil {
-		return Address{}, fmt.Errorf("a LAN resource is TCPIP[board]::host::port::SOCKET")
-	}
-	var host string
-	if strings.HasPrefix(rest, "[") {
-		end := strings.Index(rest, "]")
-		if end < 0 {
-			return Address{}, fmt.Errorf("the bracket around the IPv6 host is not closed")
-		}
-		host, rest = rest[1:end], rest[end+1:]
-		if rest, found = strings.CutPrefix(rest, "::"); !found {
-			return Address{}, fmt.Errorf("::port::SOCKET is missing after the host")
-		}
-	} else if host, rest, found = strings.Cut(rest, "::"); !found {
-		return Address{}, fmt.Errorf("::port::SOCKET is missing after the host")
-	}
-	port, class, _ := strings.Cut(rest, "::")
-	if !strings.EqualFold(class, "SOCKET") {
-		return Address{}, fmt.Errorf("of LAN resources only raw sockets are spoken (…::port::SOCKET; 5025 is the usual port)")
-	}
-	return tcpAddress(host, port)
 }
 
 func tcpAddress(host, port string) (Address, error) {

@@ -21,6 +21,16 @@ func TestParse(t *testing.T) {
 		{"TCPIP0::1.2.3.4::999::SOCKET", "tcp:1.2.3.4:999"},
 		{"TCPIP::scope.example::5025::socket", "tcp:scope.example:5025"},
 		{"TCPIP0::[fe80::1]::5025::SOCKET", "tcp:[fe80::1]:5025"},
+		{"serial:/dev/ttyUSB0?dtr=off", "serial:/dev/ttyUSB0?baud=9600&dtr=off"},
+		{"serial:/dev/ttyUSB0?rts=off&baud=300&dtr=off", "serial:/dev/ttyUSB0?baud=300&dtr=off&rts=off"},
+		{"usbtmc:/dev/usbtmc0", "usbtmc:/dev/usbtmc0"},
+		{"usbtmc:serial=A22-5", "usbtmc:serial=A22-5"},
+		{"usbtmc:product=22136&serial=A22+5&vendor=0x1234&interface=1", "usbtmc:serial=A22+5&vendor=0x1234&product=0x5678&interface=1"},
+		{"usbtmc:serial=100%25 %26 more", "usbtmc:serial=100%25 %26 more"},
+		{"USB::0x1234::0x5678::A22-5::INSTR", "usbtmc:serial=A22-5&vendor=0x1234&product=0x5678"},
+		{"USB0::4660::22136::A22-5", "usbtmc:serial=A22-5&vendor=0x1234&product=0x5678"},
+		{"usb0::0x1234::0X5678::A22-5::2::instr", "usbtmc:serial=A22-5&vendor=0x1234&product=0x5678&interface=2"},
+		{"USB::0x1234::0x5678::A:2&2::INSTR", "usbtmc:serial=A:2%262&vendor=0x1234&product=0x5678"},
 	} {
 		a, err := Parse(c.in)
 		if err != nil {
@@ -55,7 +65,7 @@ func TestParseRefuses(t *testing.T) {
 		{"serial:", "path"},
 		{"serial:?baud=9600", "path"},
 		{"serial:/dev/ttyS0?baud=fast", "whole number"},
-		{"serial:/dev/ttyS0?baud=9600&baud=1", "2 times"},
+		{"serial:/dev/ttyS0?baud=9600&baud=1", "given twice"},
 		{"serial:/dev/ttyS0?bauds=9600", `"bauds" is not known`},
 		{"serial:/dev/ttyS0?bits=9", "5, 6, 7 or 8"},
 		{"serial:/dev/ttyS0?parity=mark", "none, even or odd"},
@@ -70,14 +80,38 @@ func TestParseRefuses(t *testing.T) {
 		{"ASRL::INSTR", "number or a path"},
 		{"ASRL0::INSTR", "1 to 256"},
 		{"ASRL1::RAW", "::INSTR"},
-		{"TCPIP::1.2.3.4::INSTR", "raw sockets"},
-		{"TCPIP::1.2.3.4::999", "raw sockets"},
+		{"TCPIP::1.2.3.4::INSTR", "VXI-11"},
+		{"TCPIP::1.2.3.4::999", "::SOCKET"},
 		{"TCPIP::dev@company.com::INSTR", "raw sockets"},
-		{"TCPIP0::[fe80::1]::hislip0::INSTR", "raw sockets"},
+		{"TCPIP0::[fe80::1]::hislip0::INSTR", "HiSLIP"},
 		{"TCPIP0::[fe80::1::5025::SOCKET", "not closed"},
-		{"GPIB::1::0::INSTR", `"GPIB" is not spoken`},
-		{"PXI0::3-18.2::INSTR", `"PXI0" is not spoken`},
-		{"VXI0::1::INSTR", `"VXI0" is not spoken`},
+		{"serial:/dev/ttyS0?dtr=on", "dtr=on: only off"},
+		{"serial:/dev/ttyS0?rts", "name=value"},
+		{"serial:/dev/ttyS0?baud=%", "name=value"},
+		{"usbtmc:", "serial=NUMBER"},
+		{"usbtmc:0", "name=value"},
+		{"usbtmc:serial=", "what the instrument says of itself"},
+		{"usbtmc:vendor=0x1234", "what the instrument says of itself"},
+		{"usbtmc:serial=1&serial=2", "serial is given twice"},
+		{"usbtmc:serial=1&vendor=0x12345", "0x0001 to 0xffff"},
+		{"usbtmc:serial=1&product=0", "0x0001 to 0xffff"},
+		{"usbtmc:serial=1&interface=256", "0 to 255"},
+		{"usbtmc:serial=1&colour=red", `"colour" is not known`},
+		{"usbtmc:/dev/usbtmc0?baud=9600", "no options"},
+		{"USB::0x1234::0x5678::INSTR", "vendor::product::serial number"},
+		{"USB::0x1234::0x5678::A22-5::0::1::INSTR", "vendor::product::serial number"},
+		{"USB::0x1234::0x5678::A22-5::RAW", "raw USB"},
+		{"USB::0x1234::0x5678::::INSTR", "what the instrument says of itself"},
+		{"USB::bench::0x5678::A22-5::INSTR", "vendor"},
+		{"USB0::0x1234::0x5678::A22-5::first::INSTR", "interface"},
+		{"USB99999::0x1234::0x5678::A22-5::INSTR", "board"},
+		{"TCPIP0::scope.example::inst0", "VXI-11"},
+		{"TCPIP0::scope.example::5025", "::SOCKET"},
+		{"GPIB0::1::INSTR", "GPIB is not spoken"},
+		{"FIREWIRE::1::INSTR", `"FIREWIRE" is not spoken`},
+		{"GPIB::1::0::INSTR", "GPIB is not spoken"},
+		{"PXI0::3-18.2::INSTR", "PXI is not spoken"},
+		{"VXI0::1::INSTR", "VXI is not spoken"},
 	} {
 		_, err := Parse(c.in)
 		if err == nil {
@@ -93,7 +127,12 @@ func TestParseRefuses(t *testing.T) {
 }
 
 func FuzzParse(f *testing.F) {
-	for _, seed := range []string{"serial:/dev/ttyS0?baud=9600&stop=1.5", "tcp:[::1]:1", "TCPIP0::[fe80::1]::1::SOCKET", "ASRL2::INSTR", "serial:a?b", "serial:a%3f"} {
+	for _, seed := range []string{
+		// VPP-4.3's forms.
+		"GPIB::1::0::INSTR", "ASRL1::INSTR", "TCPIP::dev@company.com::INSTR", "TCPIP0::[fe80::1]::hislip0::INSTR", "TCPIP0::1.2.3.4::999::SOCKET",
+		"USB::0x1234::0x5678::A22-5::INSTR", "USB0::0x1234::0x5678::A22-5::0::RAW", "PXI0::3-18.2::INSTR", "VXI0::1::INSTR",
+		"usbtmc:serial=a%26b&vendor=0x1234&interface=0", "usbtmc:/dev/usbtmc0",
+		"serial:/dev/ttyS0?baud=9600&stop=1.5", "tcp:[::1]:1", "TCPIP0::[fe80::1]::1::SOCKET", "ASRL2::INSTR", "serial:a?b", "serial:a%3f"} {
 		f.Add(seed)
 	}
 	f.Fuzz(func(t *testing.T, s string) {

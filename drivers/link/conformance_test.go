@@ -9,6 +9,7 @@ import (
 
 	"ringup/drivers/internal/fake"
 	"ringup/drivers/link"
+	"ringup/drivers/link/internal/conformance"
 )
 
 const (
@@ -16,220 +17,68 @@ const (
 	late = 10 * time.Second      // for what must happen
 )
 
-// far is an instrument's end that the test plays: what arrives is in got, what
-// is put into say is sent.
-type far struct {
-	got chan []byte
-	say chan []byte
+// TestConformance holds the links that this computer has to Link's promises.
+// Those over USB-TMC are held to them in the guest of package usbguest.
+func TestConformance(t *testing.T) {
+	for _, transport := range fake.Transports() {
+		t.Run(transport, func(t *testing.T) {
+			conformance.Run(t, func(t *testing.T) conformance.Far { return plug(t, transport) })
+		})
+	}
 }
 
-func open(t *testing.T, transport string) (link.Link, far, *fake.Wire) {
+func plug(t *testing.T, transport string) conformance.Far {
 	t.Helper()
-	f := far{got: make(chan []byte, 100), say: make(chan []byte)}
-	wire := fake.ServeFunc(t, func(rw io.ReadWriter) {
-		ended := make(chan struct{})
-		go func() {
-			defer close(ended)
-			buf := make([]byte, 4096)
-			for {
-				n, err := rw.Read(buf)
-				if n > 0 {
-					f.got <- bytes.Clone(buf[:n])
-				}
-				if err != nil {
-					return
-				}
-			}
-		}()
+	got, say := make(chan []byte, 100), make(chan []byte)
+	wire := fake.ServeFunc(t, func(rw io.ReadWriter) { play(rw, got, say) }, transport)
+	return conformance.Far{
+		Address: wire.Address,
+		Receive: func(t *testing.T, n int) []byte { return receive(t, got, n) },
+		Say:     func(_ *testing.T, p []byte) { say <- p },
+		Cut:     func(*testing.T) { wire.Cut() },
+	}
+}
+
+// play puts what arrives into got and sends what is put into say.
+func play(rw io.ReadWriter, got chan<- []byte, say <-chan []byte) {
+	ended := make(chan struct{})
+	go func() {
+		defer close(ended)
+		buf := make([]byte, 4096)
 		for {
-			select {
-			case p := <-f.say:
-				if _, err := rw.Write(p); err != nil {
-					return
-				}
-			case <-ended:
+			n, err := rw.Read(buf)
+			if n > 0 {
+				got <- bytes.Clone(buf[:n])
+			}
+			if err != nil {
 				return
 			}
 		}
-	}, transport)
-	l, err := link.Open(wire.Address)
-	if err != nil {
-		t.Fatal(err)
+	}()
+	for {
+		select {
+		case p := <-say:
+			if _, err := rw.Write(p); err != nil {
+				return
+			}
+		case <-ended:
+			return
+		}
 	}
-	t.Cleanup(func() { l.Close() })
-	if l.String() != wire.Address {
-		t.Errorf("String() = %q, want %q", l, wire.Address)
-	}
-	return l, f, wire
 }
 
-func (f far) receive(t *testing.T, n int) []byte {
+func receive(t *testing.T, got <-chan []byte, n int) []byte {
 	t.Helper()
 	var all []byte
 	for len(all) < n {
 		select {
-		case p := <-f.got:
+		case p := <-got:
 			all = append(all, p...)
 		case <-time.After(late):
 			t.Fatalf("only %d of %d bytes arrived", len(all), n)
 		}
 	}
 	return all
-}
-
-// TestConformance holds every kind of link to Link's promises.
-func TestConformance(t *testing.T) {
-	for _, transport := range fake.Transports() {
-		t.Run(transport, func(t *testing.T) {
-			t.Run("both ways", func(t *testing.T) { bothWays(t, transport) })
-			t.Run("time-out", func(t *testing.T) { timeOut(t, transport) })
-			t.Run("clear", func(t *testing.T) { clearInput(t, transport) })
-			t.Run("closed", func(t *testing.T) { closed(t, transport) })
-			t.Run("close frees a reader", func(t *testing.T) { closeFreesReader(t, transport) })
-			t.Run("gone", func(t *testing.T) { gone(t, transport) })
-			t.Run("opens again", func(t *testing.T) { opensAgain(t, transport) })
-		})
-	}
-}
-
-func bothWays(t *testing.T, transport string) {
-	l, f, _ := open(t, transport)
-	// Every byte value: nothing on the way may translate, echo or stop.
-	all := make([]byte, 1024)
-	for i := range all {
-		all[i] = byte(i)
-	}
-	if err := l.Write(all, time.Now().Add(late)); err != nil {
-		t.Fatal(err)
-	}
-	if got := f.receive(t, len(all)); !bytes.Equal(got, all) {
-		t.Errorf("the far end received other bytes than were written")
-	}
-	f.say <- all
-	var got []byte
-	for len(got) < len(all) {
-		p := make([]byte, 100)
-		n, err := l.Read(p, time.Now().Add(late))
-		if err != nil {
-			t.Fatal(err)
-		}
-		got = append(got, p[:n]...)
-	}
-	if !bytes.Equal(got, all) {
-		t.Errorf("other bytes were read than the far end sent")
-	}
-	if n, err := l.Read(nil, time.Now().Add(late)); n != 0 || err != nil {
-		t.Errorf("Read(nil) = %d, %v", n, err)
-	}
-}
-
-func timeOut(t *testing.T, transport string) {
-	l, f, _ := open(t, transport)
-	if n, err := l.Read(make([]byte, 10), time.Now().Add(soon)); n != 0 || !errors.Is(err, link.ErrTimeout) || errors.Is(err, link.ErrGone) {
-		t.Fatalf("Read = %d, %v, want a time-out", n, err)
-	}
-	f.say <- []byte("x") // a time-out is not the end
-	if n, err := l.Read(make([]byte, 10), time.Now().Add(late)); n != 1 || err != nil {
-		t.Fatalf("Read after a time-out = %d, %v", n, err)
-	}
-}
-
-func clearInput(t *testing.T, transport string) {
-	l, f, _ := open(t, transport)
-	f.say <- []byte("old")
-	// The first byte shows that the rest has arrived: it was one write.
-	if _, err := l.Read(make([]byte, 1), time.Now().Add(late)); err != nil {
-		t.Fatal(err)
-	}
-	if err := l.Clear(); err != nil {
-		t.Fatal(err)
-	}
-	if n, err := l.Read(make([]byte, 10), time.Now().Add(soon)); !errors.Is(err, link.ErrTimeout) {
-		t.Fatalf("Read after Clear = %d, %v, want a time-out", n, err)
-	}
-	if err := l.Write([]byte("new"), time.Now().Add(late)); err != nil {
-		t.Fatal(err)
-	}
-	if got := f.receive(t, 3); string(got) != "new" {
-		t.Errorf("after Clear %q arrived, want new", got)
-	}
-}
-
-func closed(t *testing.T, transport string) {
-	l, _, _ := open(t, transport)
-	if err := errors.Join(l.Close(), l.Close()); err != nil {
-		t.Fatal(err)
-	}
-	_, readErr := l.Read(make([]byte, 1), time.Now().Add(late))
-	for name, err := range map[string]error{"Read": readErr, "Write": l.Write([]byte("x"), time.Now().Add(late)), "Clear": l.Clear()} {
-		if !errors.Is(err, link.ErrClosed) || errors.Is(err, link.ErrGone) {
-			t.Errorf("%s after Close: %v, want ErrClosed", name, err)
-		}
-	}
-}
-
-func closeFreesReader(t *testing.T, transport string) {
-	l, f, _ := open(t, transport)
-	f.say <- []byte("x")
-	first := make(chan struct{})
-	ended := make(chan error, 1)
-	go func() {
-		p := make([]byte, 1)
-		l.Read(p, time.Now().Add(late))
-		close(first)
-		_, err := l.Read(p, time.Now().Add(time.Hour))
-		ended <- err
-	}()
-	<-first
-	if err := l.Close(); err != nil {
-		t.Fatal(err)
-	}
-	select {
-	case err := <-ended:
-		if !errors.Is(err, link.ErrClosed) {
-			t.Errorf("Read ended with %v, want ErrClosed", err)
-		}
-	case <-time.After(late):
-		t.Fatal("Read is still waiting after Close")
-	}
-}
-
-func gone(t *testing.T, transport string) {
-	l, _, wire := open(t, transport)
-	wire.Cut()
-	deadline := time.Now().Add(time.Hour)
-	if _, err := l.Read(make([]byte, 1), deadline); !errors.Is(err, link.ErrGone) || errors.Is(err, link.ErrTimeout) {
-		t.Fatalf("Read from a cut link: %v, want ErrGone at once", err)
-	}
-	// The first write after a cut may still be taken by the network.
-	var err error
-	for i := 0; i < 1000 && err == nil; i++ {
-		err = l.Write([]byte("x"), time.Now().Add(late))
-	}
-	if !errors.Is(err, link.ErrGone) {
-		t.Fatalf("Write to a cut link: %v, want ErrGone", err)
-	}
-	if _, err := link.Open(wire.Address); !errors.Is(err, link.ErrGone) {
-		t.Fatalf("Open of a cut link: %v, want ErrGone", err)
-	}
-}
-
-func opensAgain(t *testing.T, transport string) {
-	l, f, _ := open(t, transport)
-	for range 3 {
-		if err := l.Close(); err != nil {
-			t.Fatal(err)
-		}
-		var err error
-		if l, err = link.Open(l.String()); err != nil {
-			t.Fatal(err)
-		}
-		if err := l.Write([]byte("again"), time.Now().Add(late)); err != nil {
-			t.Fatal(err)
-		}
-		f.receive(t, 5)
-	}
-	l.Close()
 }
 
 func TestOpenNothing(t *testing.T) {

@@ -30,6 +30,7 @@ type serialLink struct {
 	lock    portLock
 	reading sync.Mutex // the port's read time-out belongs to one reader
 	writing sync.Mutex
+	lines   sync.Mutex    // a line is switched by reading both and writing both
 	shut    chan struct{} // closed when the port is
 
 	mu     sync.Mutex // guards what follows
@@ -51,6 +52,9 @@ func openSerial(a Address) (Link, error) {
 		return nil, fmt.Errorf("%s: %w", a, err)
 	}
 	mode := &serial.Mode{BaudRate: a.Baud, DataBits: a.DataBits, Parity: parities[a.Parity], StopBits: stopBits[a.StopBits]}
+	if a.DTROff || a.RTSOff {
+		mode.InitialStatusBits = &serial.ModemOutputBits{DTR: !a.DTROff, RTS: !a.RTSOff}
+	}
 	port, err := openPort(path, mode, lock)
 	if err != nil {
 		lock.release()
@@ -60,6 +64,10 @@ func openSerial(a Address) (Link, error) {
 	if err := port.ResetInputBuffer(); err != nil {
 		s.Close()
 		return nil, fmt.Errorf("%s: %w: discarding old input: %w", a, ErrGone, err)
+	}
+	if err := s.linesOff(); err != nil {
+		s.Close()
+		return nil, err
 	}
 	return s, nil
 }
@@ -81,6 +89,8 @@ func openHint(err error) string {
 			return "it is not a serial port: check the path"
 		case serial.InvalidSpeed:
 			return "the port does not have this baud rate"
+		case serial.InvalidDataBits, serial.InvalidParity, serial.InvalidStopBits:
+			return "the port does not have these data bits, parity or stop bits"
 		}
 	}
 	return "check that the adapter is plugged in, and the path"

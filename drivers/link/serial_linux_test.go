@@ -178,3 +178,29 @@ func TestPathIsResolvedAtEachOpen(t *testing.T) {
 		l.Close()
 	}
 }
+
+// TestTerminalHasNoLines: a pseudo-terminal cannot switch a relay, and must not
+// seem to.
+func TestTerminalHasNoLines(t *testing.T) {
+	_, address := fake.PTY(t)
+	l, err := link.Open(address + "&dtr=off")
+	if err == nil {
+		l.Close()
+		t.Fatal("a pseudo-terminal was opened with its DTR off, which it does not have")
+	}
+	if l, err = link.Open(address); err != nil {
+		t.Fatal(err)
+	}
+	lines := l.(link.Lines)
+	for name, set := range map[string]func(bool) error{"DTR": lines.SetDTR, "RTS": lines.SetRTS} {
+		if err := set(true); !errors.Is(err, unix.ENOTTY) || !strings.Contains(err.Error(), "switching "+name) {
+			t.Errorf("%s of a pseudo-terminal: %v, want it to say that there is none", name, err)
+		}
+	}
+	if err := l.Close(); err != nil {
+		t.Fatal(err)
+	}
+	if err := lines.SetDTR(true); !errors.Is(err, link.ErrClosed) {
+		t.Errorf("SetDTR after Close: %v, want ErrClosed", err)
+	}
+}

@@ -22,6 +22,9 @@ type portLock struct{ fd int }
 func lockPort(path string) (portLock, error) {
 	fd, err := unix.Open(path, unix.O_RDWR|unix.O_NOCTTY|unix.O_NONBLOCK|unix.O_CLOEXEC, 0)
 	if err != nil {
+		if errors.Is(err, unix.EACCES) {
+			return portLock{}, fmt.Errorf("%w: %w", ErrGone, thisComputer.permission(path))
+		}
 		return portLock{}, fmt.Errorf("%w: %w; %s", ErrGone, err, lockHint(err))
 	}
 	if err := unix.Flock(fd, unix.LOCK_EX|unix.LOCK_NB); err != nil {
@@ -42,11 +45,19 @@ func (l portLock) wakeWriter() error {
 	return errors.Join(stopOutput(l.fd), startOutput(l.fd))
 }
 
+// hangUpOnClose has the last close of the port, by whatever end of the process,
+// switch its modem lines off.
+func (l portLock) hangUpOnClose() error {
+	settings, err := unix.IoctlGetTermios(l.fd, getTermios)
+	if err != nil {
+		return err
+	}
+	settings.Cflag |= unix.HUPCL
+	return unix.IoctlSetTermios(l.fd, setTermios, settings)
+}
+
 func lockHint(err error) string {
-	switch {
-	case errors.Is(err, unix.EACCES):
-		return "this user may not open the port: on Linux join the group dialout"
-	case errors.Is(err, unix.EBUSY):
+	if errors.Is(err, unix.EBUSY) {
 		return "another program has the port open: close it"
 	}
 	return "check that the adapter is plugged in, and the path"

@@ -12,6 +12,9 @@ func (portLock) release() error { return nil }
 // wakeWriter has nothing to do: discarding the output ends the write.
 func (portLock) wakeWriter() error { return nil }
 
+// hangUpOnClose has nothing to do: Windows switches the lines off.
+func (portLock) hangUpOnClose() error { return nil }
+
 func openPort(path string, mode *serial.Mode, _ portLock) (serial.Port, error) {
 	return serial.Open(path, mode)
 }

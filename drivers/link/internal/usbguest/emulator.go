@@ -1,0 +1,206 @@
+//go:build linux
+
+package usbguest
+
+import (
+	"errors"
+	"fmt"
+	"net"
+	"net/rpc"
+	"path/filepath"
+	"strings"
+	"sync"
+
+	"golang.org/x/sys/unix"
+)
+
+// controlPath is the socket on which the test says what the instruments do.
+const controlPath = "/tmp/instruments"
+
+// Emulator holds the instruments. Its exported methods are called from the test
+// process, in the form that package net/rpc wants.
+type Emulator struct {
+	events int // the kernel's socket for device events
+
+	mu      sync.Mutex // guards what follows
+	devices map[string]*device
+	ports   map[string]int
+	faults  []string // violations of instruments that are gone
+}
+
+func newEmulator() (*Emulator, error) {
+	fd, err := unix.Socket(unix.AF_NETLINK, unix.SOCK_DGRAM|unix.SOCK_CLOEXEC, unix.NETLINK_KOBJECT_UEVENT)
+	if err != nil {
+		return nil, err
+	}
+	return &Emulator{events: fd, devices: map[string]*device{}, ports: map[string]int{}},
+		unix.Bind(fd, &unix.SockaddrNetlink{Family: unix.AF_NETLINK, Groups: 1})
+}
+
+func (e *Emulator) serve(listener net.Listener) {
+	server := rpc.NewServer()
+	if err := server.RegisterName("Emulator", e); err != nil {
+		panic(err)
+	}
+	server.Accept(listener)
+}
+
+// awaitEvent waits until the kernel has added or removed a usbtmc device file,
+// and returns its path.
+func (e *Emulator) awaitEvent(action string) (string, error) {
+	buf := make([]byte, 1<<16)
+	for {
+		n, _, err := unix.Recvfrom(e.events, buf, 0)
+		if err != nil {
+			return "", err
+		}
+		event := strings.Split(string(buf[:n]), "\x00")
+		if path, found := strings.CutPrefix(event[0], action+"@"); found && strings.HasPrefix(filepath.Base(path), "usbtmc") && strings.Contains(path, "/usbmisc/") {
+			return "/dev/" + filepath.Base(path), nil
+		}
+	}
+}
+
+// Plug plugs an instrument in and answers with its device file once that is
+// there. One that is in already is left there, as if switched off and on.
+func (e *Emulator) Plug(spec Spec, path *string) error {
+	e.mu.Lock()
+	defer e.mu.Unlock()
+	if d := e.devices[spec.SerialNumber]; d != nil && d.spec == spec {
+		d.mu.Lock()
+		defer d.mu.Unlock()
+		d.restart()
+		*path = d.path
+		return nil
+	}
+	port := 0
+	for used := true; used; {
+		used = false
+		for _, p := range e.ports {
+			if p == port {
+				used, port = true, port+1
+			}
+		}
+	}
+	wire, err := attach(port)
+	if err != nil {
+		return err
+	}
+	d := newDevice(spec, wire)
+	e.devices[spec.SerialNumber], e.ports[spec.SerialNumber] = d, port
+	go d.serve()
+	d.path, err = e.awaitEvent("add")
+	*path = d.path
+	return err
+}
+
+// Unplug pulls an instrument out and returns once its device file is gone.
+func (e *Emulator) Unplug(serialNumber string, _ *struct{}) error {
+	e.mu.Lock()
+	defer e.mu.Unlock()
+	d := e.devices[serialNumber]
+	if d == nil {
+		return fmt.Errorf("no instrument %q", serialNumber)
+	}
+	if err := d.unplug(); err != nil {
+		return err
+	}
+	d.mu.Lock()
+	e.faults = append(e.faults, d.faults...)
+	d.mu.Unlock()
+	delete(e.devices, serialNumber)
+	delete(e.ports, serialNumber)
+	_, err := e.awaitEvent("remove")
+	return err
+}
+
+// with calls f with an instrument's lock held.
+func (e *Emulator) with(serialNumber string, f func(d *device)) error {
+	e.mu.Lock()
+	d := e.devices[serialNumber]
+	e.mu.Unlock()
+	if d == nil {
+		return fmt.Errorf("no instrument %q", serialNumber)
+	}
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	f(d)
+	d.pump()
+	return nil
+}
+
+// Order is something that an instrument shall do.
+type Order struct {
+	SerialNumber string
+	Fault        Fault
+	Data         []byte
+	Count        int
+}
+
+// Misbehave has the next reply go wrong.
+func (e *Emulator) Misbehave(o Order, _ *struct{}) error {
+	return e.with(o.SerialNumber, func(d *device) { d.instrument.fault = o.Fault })
+}
+
+// Say has the instrument reply without being asked.
+func (e *Emulator) Say(o Order, _ *struct{}) error {
+	return e.with(o.SerialNumber, func(d *device) { d.instrument.reply = append(d.instrument.reply, o.Data...) })
+}
+
+// AwaitBytes waits until Count bytes have been received since the last call and
+// answers with them.
+func (e *Emulator) AwaitBytes(o Order, data *[]byte) error {
+	return e.with(o.SerialNumber, func(d *device) {
+		for {
+			*data = nil
+			for _, m := range d.instrument.received {
+				*data = append(*data, m...)
+			}
+			if len(*data) >= o.Count || d.gone {
+				d.instrument.received = nil
+				return
+			}
+			d.changed.Wait()
+		}
+	})
+}
+
+// AwaitReader waits until the kernel waits for a part of a held reply.
+func (e *Emulator) AwaitReader(o Order, _ *struct{}) error {
+	return e.with(o.SerialNumber, func(d *device) {
+		for !d.gone && !(d.in.answering && d.in.held && d.in.released == 0 && len(d.bulk) > 0) {
+			d.changed.Wait()
+		}
+	})
+}
+
+// Release sends Count more parts of a held reply.
+func (e *Emulator) Release(o Order, _ *struct{}) error {
+	return e.with(o.SerialNumber, func(d *device) { d.in.released += o.Count })
+}
+
+// RequestService has the instrument interrupt with a service request.
+func (e *Emulator) RequestService(o Order, _ *struct{}) error {
+	return e.with(o.SerialNumber, func(d *device) {
+		const serviceRequest, requestBit = 0x81, 0x40
+		d.said = append(d.said, []byte{serviceRequest, requestBit})
+		d.notify()
+	})
+}
+
+// violations is what the kernel's driver did that the specification forbids.
+func (e *Emulator) violations() error {
+	e.mu.Lock()
+	defer e.mu.Unlock()
+	faults := e.faults
+	for _, d := range e.devices {
+		d.mu.Lock()
+		faults = append(faults, d.faults...)
+		d.mu.Unlock()
+	}
+	var errs []error
+	for _, f := range faults {
+		errs = append(errs, errors.New("against the USBTMC specification: "+f))
+	}
+	return errors.Join(errs...)
+}
