@@ -78,8 +78,12 @@ func ByName(all []*Dialect, kind Kind, name string) (*Dialect, error) {
 
 // Choose finds the dialect that fits an instrument's *IDN? reply: the most
 // specific one of the user's own, else the most specific, and one that fits any
-// instrument only when no other does.
+// instrument only when no other does, of another kind neither: that is a
+// *WrongKindError.
 func Choose(all []*Dialect, kind Kind, identity string) (*Dialect, error) {
+	if err := CheckKind(all, kind, identity); err != nil {
+		return nil, err
+	}
 	var fit []*Dialect
 	for _, d := range all {
 		if d.Kind == kind && d.Matches(identity) {

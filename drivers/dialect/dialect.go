@@ -5,6 +5,7 @@ package dialect
 
 import (
 	"regexp"
+	"slices"
 	"time"
 
 	"ringup/drivers/scpi"
@@ -18,6 +19,7 @@ const (
 	Supply      Kind = "supply"
 	Scope       Kind = "scope"
 	Thermometer Kind = "thermometer"
+	Switch      Kind = "switch"
 )
 
 // Dialect is one dialect file, checked.
@@ -48,6 +50,21 @@ func (d *Dialect) Has(operation string) bool {
 	return ok
 }
 
+// NamesChannel says whether every command that sets or switches an output names
+// it, so that none has to be selected.
+func (d *Dialect) NamesChannel() bool {
+	for _, name := range []string{"set_volts", "set_amps", "output_on", "output_off"} {
+		named := false
+		for _, st := range d.ops[name].steps {
+			named = named || slices.Contains(st.message.names(), "channel")
+		}
+		if !named {
+			return false
+		}
+	}
+	return true
+}
+
 // Matches says whether the dialect fits an instrument with this *IDN? reply.
 func (d *Dialect) Matches(identity string) bool { return d.identity.MatchString(identity) }
 
@@ -55,8 +72,11 @@ func (d *Dialect) Matches(identity string) bool { return d.identity.MatchString(
 type operation struct {
 	steps    []step
 	optional bool     // an instrument without these commands is fine, too
-	fields   []string // names of a list's values by position
+	fields   []string // names of a list's values: by position, or as the reply names them
+	values   map[string]expression
 	meaning  []meaning
+	sample   sampleForm
+	chunk    int // samples that one query gives at most; 0 for all
 }
 
 // step sends a command or asks a query.
@@ -64,6 +84,9 @@ type step struct {
 	message template
 	ask     bool
 	reply   ReplyType
+	prefix  string // text that comes before the value
+	mask    uint64 // of a bits or byte reply: yes if any of these bits is set
+	as      string // the name by which values use the reply
 	// verify names the setting that the reply must equal, within an absolute
 	// tolerance in the setting's unit plus one relative to it.
 	verify           string
@@ -80,7 +103,30 @@ const (
 	TextReply    ReplyType = "text"
 	NumbersReply ReplyType = "numbers"
 	BlockReply   ReplyType = "block"
+	// QuantityReply is a number with its unit, as in 500MSa/s or 3.300V.
+	QuantityReply ReplyType = "quantity"
+	// NamedReply is a list of names with values, as in YMULT 4.0E-3;YOFF 0.
+	NamedReply ReplyType = "named"
+	// BitsReply is a row of 0 and 1, the leftmost the most significant.
+	BitsReply ReplyType = "bits"
+	// ByteReply is one byte that is not text.
+	ByteReply ReplyType = "byte"
 )
+
+// replyTypes lists them for messages.
+var replyTypes = []ReplyType{NumberReply, BooleanReply, TextReply, NumbersReply, BlockReply, QuantityReply, NamedReply, BitsReply, ByteReply}
+
+// gives is the kind of value that an operation gets from a reply of this form:
+// a quantity is a number, and bits are a boolean.
+func (r ReplyType) gives() ReplyType {
+	switch r {
+	case QuantityReply:
+		return NumberReply
+	case BitsReply, ByteReply:
+		return BooleanReply
+	}
+	return r
+}
 
 // State is where an acquisition stands.
 type State string
@@ -92,11 +138,12 @@ const (
 	Done    State = "done"
 )
 
-// meaning maps a reply to a state: any of bits set in it, or it equals text.
+// meaning maps a reply to a state: any of bits set in it, all of clear not set
+// in it, or it equals text.
 type meaning struct {
-	bits   uint64
-	equals string
-	state  State
+	bits, clear uint64
+	equals      string
+	state       State
 }
 
 const (

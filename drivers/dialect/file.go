@@ -30,8 +30,13 @@ type fileSession struct {
 	Pause           string `toml:"pause"`
 	TimeOut         string `toml:"time_out"`
 	Acknowledgement string `toml:"acknowledgement"`
+	Refusal         string `toml:"refusal"`
 	Echo            bool   `toml:"echo"`
 	Errors          string `toml:"errors"`
+	Identify        string `toml:"identify"`
+	Unterminated    bool   `toml:"unterminated"`
+	Silence         string `toml:"silence"`
+	BlankLines      bool   `toml:"blank_lines"`
 }
 
 type fileOperation struct {
@@ -39,12 +44,19 @@ type fileOperation struct {
 	Optional bool          `toml:"optional"`
 	Fields   []string      `toml:"fields"`
 	Meaning  []fileMeaning `toml:"meaning"`
+	// Values are expressions over fields, named replies and settings.
+	Values       map[string]string `toml:"values"`
+	Sample       string            `toml:"sample"`
+	ChunkSamples int               `toml:"chunk_samples"`
 }
 
 type fileStep struct {
 	Send          *string `toml:"send"`
 	Ask           *string `toml:"ask"`
 	Reply         string  `toml:"reply"`
+	Prefix        string  `toml:"prefix"`
+	Mask          uint64  `toml:"mask"`
+	As            string  `toml:"as"`
 	Verify        string  `toml:"verify"`
 	Within        float64 `toml:"within"`
 	WithinPercent float64 `toml:"within_percent"`
@@ -52,6 +64,7 @@ type fileStep struct {
 
 type fileMeaning struct {
 	Bits   *uint64 `toml:"bits"`
+	Clear  *uint64 `toml:"clear"`
 	Equals *string `toml:"equals"`
 	Means  string  `toml:"means"`
 }

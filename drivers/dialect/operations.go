@@ -8,12 +8,17 @@ type wanted struct {
 	verify   string    // the setting that must be read back
 	fields   []string  // values that a list must name
 	state    bool      // the reply must be given a meaning
+	samples  bool      // the block holds samples, which may be fetched in chunks
 }
 
 // operations lists what each kind of instrument is asked to do. Settings are in
-// SI units. A supply's settings include the number of its output, "channel".
+// SI units. A supply's settings include the number of its output, "channel", and
+// a switch's the number of its contact. wake is sent before the instrument is
+// asked who it is, for one that must be addressed first; its dialect has to be
+// named in the bench file.
 var operations = map[Kind]map[string]wanted{
 	Supply: {
+		"wake":           {},
 		"prepare":        {settings: []string{"channel"}},
 		"select_channel": {settings: []string{"channel"}},
 		"set_volts":      {required: true, settings: []string{"channel", "volts"}, verify: "volts"},
@@ -26,11 +31,13 @@ var operations = map[Kind]map[string]wanted{
 		"read_amps":      {required: true, settings: []string{"channel"}, reply: NumberReply},
 	},
 	Scope: {
+		"wake":    {},
 		"prepare": {},
 		// The window of a channel, in volts at the probe's tip, is given by its
 		// ends as well as by its height and middle.
-		"channel":  {required: true, settings: []string{"channel", "attenuation", "low_volts", "high_volts", "range_volts", "centre_volts", "ac"}},
-		"detector": {required: true, settings: []string{"peak"}},
+		"channel": {required: true, settings: []string{"channel", "attenuation", "low_volts", "high_volts", "range_volts", "centre_volts", "ac"}},
+		// A scope that cannot peak-detect has no detector operation.
+		"detector": {settings: []string{"peak"}},
 		// A record starts start_seconds after the trigger; before it is negative.
 		"sweep":       {required: true, settings: []string{"start_seconds", "window_seconds", "points"}},
 		"trigger":     {required: true, settings: []string{"channel", "level_volts"}},
@@ -39,9 +46,25 @@ var operations = map[Kind]map[string]wanted{
 		"stop":        {required: true},
 		"state":       {required: true, state: true},
 		"preamble":    {required: true, settings: []string{"channel"}, reply: NumbersReply, fields: PreambleFields},
-		"data":        {required: true, settings: []string{"channel"}, reply: BlockReply},
+		// The samples of a record are counted from 1; a scope that gives a few
+		// at a time is asked for first_sample to last_sample, chunk_samples of
+		// them, until it has given all.
+		"data": {required: true, settings: []string{"channel", "samples", "first_sample", "last_sample", "chunk_samples"}, reply: BlockReply, samples: true},
+		// The scope's own measurements, for looking over a probe.
+		"measure_frequency":    {settings: []string{"channel"}, reply: NumberReply},
+		"measure_peak_to_peak": {settings: []string{"channel"}, reply: NumberReply},
+	},
+	// A switch is a relay in the supply's lead. The setting "closed" is 1 for
+	// close and 0 for open, for the state to be compared with.
+	Switch: {
+		"wake":    {},
+		"prepare": {settings: []string{"channel"}},
+		"close":   {required: true, settings: []string{"channel", "closed"}, verify: "closed"},
+		"open":    {required: true, settings: []string{"channel", "closed"}, verify: "closed"},
+		"closed":  {required: true, settings: []string{"channel"}, reply: BooleanReply},
 	},
 	Thermometer: {
+		"wake":    {},
 		"prepare": {},
 		"read":    {required: true, reply: NumberReply},
 	},

@@ -17,6 +17,8 @@ type Talker interface {
 	Write(ctx context.Context, command string) error
 	Query(ctx context.Context, query string) (string, error)
 	QueryBlock(ctx context.Context, query string) ([]byte, error)
+	// QueryBytes reads a reply of so many bytes that need not be text.
+	QueryBytes(ctx context.Context, query string, length int) ([]byte, error)
 	Errors(ctx context.Context) ([]scpi.InstrumentMessage, error)
 	// Tear marks the conversation out of step.
 	Tear(cause error)
@@ -29,9 +31,15 @@ type Reply struct {
 	Text    string
 	Numbers []float64
 	Block   []byte
-	// Fields are Numbers by the names that the dialect gives them.
+	// Samples are a record's codes, taken from one or more blocks; each can be
+	// from LowestCode to HighestCode.
+	Samples                 []int32
+	LowestCode, HighestCode int
+	// Fields are the values that the operation is asked for, by name.
 	Fields map[string]float64
 	State  State
+
+	named map[string]string // the values of a named reply, as text
 }
 
 // Mismatch says that a setting did not read back as it was sent.
@@ -59,8 +67,22 @@ func (d *Dialect) Run(ctx context.Context, t Talker, name string, s Settings) (R
 	if !ok {
 		return Reply{}, fmt.Errorf("dialect %s has no operation %q", d.Name, name)
 	}
+	if op.sample != "" {
+		return d.fetch(ctx, t, name, op, s)
+	}
+	reply, err := d.steps(ctx, t, name, op, s)
+	if err != nil {
+		return Reply{}, err
+	}
+	return reply, op.state(t, &reply)
+}
+
+// steps carries out an operation's steps and returns what the last one that was
+// not for verifying answered.
+func (d *Dialect) steps(ctx context.Context, t Talker, name string, op operation, s Settings) (Reply, error) {
 	var reply Reply
 	var pending []string
+	gathered := gathering{numbers: map[string]float64{}, texts: map[string]string{}}
 	for _, st := range op.steps {
 		message, err := st.message.render(s)
 		if err != nil {
@@ -70,8 +92,16 @@ func (d *Dialect) Run(ctx context.Context, t Talker, name string, s Settings) (R
 			pending = append(pending, message)
 			continue
 		}
-		got, err := d.ask(ctx, t, pending, message, st.reply)
+		got, err := d.ask(ctx, t, pending, message, st)
 		pending = nil
+		if err == nil {
+			err = gathered.add(op, st, got)
+		}
+		if errors.Is(err, scpi.ErrGarbled) {
+			// It may be the answer to something else.
+			err = fmt.Errorf("reply to %s: %w", message, err)
+			t.Tear(err)
+		}
 		if err != nil {
 			return Reply{}, err
 		}
@@ -92,9 +122,12 @@ func (d *Dialect) Run(ctx context.Context, t Talker, name string, s Settings) (R
 			return Reply{}, err
 		}
 	}
-	if err := op.interpret(t, &reply); err != nil {
+	fields, err := gathered.fields(op, s)
+	if err != nil {
+		t.Tear(err)
 		return Reply{}, err
 	}
+	reply.Fields = fields
 	return reply, nil
 }
 
@@ -131,16 +164,16 @@ func (d *Dialect) Send(ctx context.Context, t Talker, commands []string) error {
 	if err != nil {
 		return err
 	}
-	first, err := scpi.ParseInstrumentMessage(reply)
+	first, err := scpi.ParseErrorReply(query, reply)
 	if err != nil {
 		t.Tear(err)
 		return err
 	}
-	if first.Number == 0 {
+	if len(first) == 0 {
 		return nil
 	}
 	more, err := t.Errors(ctx)
-	return errors.Join(&scpi.Refused{Messages: append([]scpi.InstrumentMessage{first}, more...)}, err)
+	return errors.Join(&scpi.Refused{Messages: append(first, more...)}, err)
 }
 
 // query sends commands and a query and returns the reply line.
@@ -172,39 +205,6 @@ func (d *Dialect) compose(commands []string) []string {
 	return messages
 }
 
-// ask sends what is pending and a query, and reads the reply in its form. A
-// reply of another form may be the answer to something else, so it leaves the
-// conversation torn.
-func (d *Dialect) ask(ctx context.Context, t Talker, pending []string, query string, form ReplyType) (r Reply, err error) {
-	if form == BlockReply {
-		for _, m := range d.compose(pending) {
-			if err := t.Write(ctx, m); err != nil {
-				return r, err
-			}
-		}
-		r.Block, err = t.QueryBlock(ctx, query)
-		return r, err
-	}
-	if r.Text, err = d.query(ctx, t, pending, query); err != nil {
-		return r, err
-	}
-	switch form {
-	case NumberReply:
-		r.Number, err = scpi.ParseNumber(r.Text)
-	case NumbersReply:
-		r.Numbers, err = scpi.ParseNumbers(r.Text)
-	case BooleanReply:
-		if r.Yes, err = scpi.ParseBoolean(r.Text); r.Yes {
-			r.Number = 1
-		}
-	}
-	if err != nil {
-		err = fmt.Errorf("reply to %s: %w", query, err)
-		t.Tear(err)
-	}
-	return r, err
-}
-
 // verify compares a setting with what reads back.
 func verify(ctx context.Context, t Talker, st step, query string, sent float64, got Reply) error {
 	if math.Abs(got.Number-sent) <= st.within+st.relative*math.Abs(sent) {
@@ -212,46 +212,4 @@ func verify(ctx context.Context, t Talker, st step, query string, sent float64, 
 	}
 	messages, err := t.Errors(ctx)
 	return errors.Join(&Mismatch{Query: query, Setting: st.verify, Sent: sent, Read: got.Number, Messages: messages}, err)
-}
-
-// interpret names a list's values and gives a reply its meaning.
-func (op operation) interpret(t Talker, r *Reply) error {
-	fail := func(format string, args ...any) error {
-		err := fmt.Errorf("%w: %s", scpi.ErrGarbled, fmt.Sprintf(format, args...))
-		t.Tear(err)
-		return err
-	}
-	if len(op.fields) > 0 {
-		if len(r.Numbers) != len(op.fields) {
-			return fail("%d values came, %d were expected (%s)", len(r.Numbers), len(op.fields), strings.Join(op.fields, ", "))
-		}
-		r.Fields = map[string]float64{}
-		for i, name := range op.fields {
-			r.Fields[name] = r.Numbers[i]
-		}
-	}
-	if len(op.meaning) == 0 {
-		return nil
-	}
-	for _, m := range op.meaning {
-		if m.fits(*r) {
-			r.State = m.state
-			return nil
-		}
-	}
-	return fail("state %q has no meaning in this dialect", r.Text)
-}
-
-// fits says whether a reply has this meaning. Numbers are compared as such, so
-// that "+0" equals "0".
-func (m meaning) fits(r Reply) bool {
-	if m.bits != 0 {
-		return r.Number >= 0 && r.Number < 1<<53 && uint64(r.Number)&m.bits != 0
-	}
-	if strings.EqualFold(strings.TrimSpace(r.Text), m.equals) {
-		return true
-	}
-	want, err := scpi.ParseNumber(m.equals)
-	got, gotErr := scpi.ParseNumber(r.Text)
-	return err == nil && gotErr == nil && got == want
 }

@@ -16,6 +16,7 @@ type script struct {
 	replies map[string]string // by the query at the end of a message
 	queue   []scpi.InstrumentMessage
 	torn    error
+	same    *string // answers everything but the error query
 }
 
 func (s *script) Write(_ context.Context, command string) error {
@@ -26,10 +27,24 @@ func (s *script) Write(_ context.Context, command string) error {
 func (s *script) Query(_ context.Context, message string) (string, error) {
 	s.sent = append(s.sent, message)
 	query := message[strings.LastIndex(message, ";")+1:]
+	switch {
+	case s.same == nil:
+	case strings.HasSuffix(query, "ERRor?"):
+		return `0,"No error"`, nil
+	case query == "*ESR?":
+		return "0", nil
+	default:
+		return *s.same, nil
+	}
 	return s.replies[strings.TrimPrefix(query, ":")], nil
 }
 
 func (s *script) QueryBlock(ctx context.Context, query string) ([]byte, error) {
+	r, err := s.Query(ctx, query)
+	return []byte(r), err
+}
+
+func (s *script) QueryBytes(ctx context.Context, query string, length int) ([]byte, error) {
 	r, err := s.Query(ctx, query)
 	return []byte(r), err
 }
@@ -132,6 +147,24 @@ func TestReplies(t *testing.T) {
 		if _, s, err := run(scope, "preamble", "TRACe:PREamble? CH2", reply); !errors.Is(err, scpi.ErrGarbled) || s.torn == nil {
 			t.Errorf("preamble %q: %v", reply, err)
 		}
+	}
+}
+
+// TestNoPeakDetect: a scope that cannot peak-detect has no words for it, and is
+// told nothing.
+func TestNoPeakDetect(t *testing.T) {
+	text := string(must(embedded.ReadFile("files/simulated-scope.toml")))
+	before, rest, ok := strings.Cut(text, "[operations.detector]")
+	_, after, ok2 := strings.Cut(rest, "[operations.sweep]")
+	if !ok || !ok2 {
+		t.Fatal("the file has changed")
+	}
+	d, err := Parse("f.toml", []byte(before+"[operations.sweep]"+after))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if commands, err := d.Commands("detector", Settings{"peak": 1}); err != nil || len(commands) != 0 || d.Has("detector") {
+		t.Errorf("it is sent %q, %v", commands, err)
 	}
 }
 

@@ -12,21 +12,25 @@ import (
 // a yes/no setting is 1 or 0.
 type Settings map[string]float64
 
-// template is a command with placeholders {name:format}. Formats are .4f (so
-// many decimals), .6e (exponent form), d (whole number), and YES|NO (two words
-// for a yes/no setting).
+// template is a command with placeholders {value:format}. The value is a
+// setting's name, or an expression over several. Formats are .4f (so many
+// decimals), .6e (exponent form), d (whole number), and YES|NO (two words for a
+// yes/no setting).
 type template struct {
 	text  string
 	parts []part
 }
 
-// part is literal text, or a placeholder if it has a name.
-type part struct{ literal, name, format string }
+// part is literal text, or a placeholder if it has a format.
+type part struct {
+	literal, format string
+	value           expression
+}
 
 var (
-	placeholder  = regexp.MustCompile(`\{([a-z_]+):([^{}]*)\}`)
+	placeholder  = regexp.MustCompile(`\{([^{}:]+):([^{}]*)\}`)
 	numberFormat = regexp.MustCompile(`^\.([0-9]{1,2})([fe])$`)
-	wordsFormat  = regexp.MustCompile(`^[A-Za-z0-9]+\|[A-Za-z0-9]+$`)
+	wordsFormat  = regexp.MustCompile(`^[A-Za-z0-9_]+\|[A-Za-z0-9_]+$`)
 )
 
 func parseTemplate(text string) (template, error) {
@@ -42,16 +46,20 @@ func parseTemplate(text string) (template, error) {
 	at := 0
 	for _, m := range placeholder.FindAllStringSubmatchIndex(text, -1) {
 		name, format := text[m[2]:m[3]], text[m[4]:m[5]]
+		value, err := parseExpression(name)
+		if err != nil {
+			return t, fmt.Errorf("{%s}: %w", name, err)
+		}
 		if format != "d" && !numberFormat.MatchString(format) && !wordsFormat.MatchString(format) {
 			return t, fmt.Errorf("format %q of {%s} is not known; allowed are d, .4f, .6e (any number of decimals) and YES|NO (two words)", format, name)
 		}
-		t.parts = append(t.parts, part{literal: text[at:m[0]]}, part{name: name, format: format})
+		t.parts = append(t.parts, part{literal: text[at:m[0]]}, part{value: value, format: format})
 		at = m[1]
 	}
 	t.parts = append(t.parts, part{literal: text[at:]})
 	for _, p := range t.parts {
 		if strings.ContainsAny(p.literal, "{}") {
-			return t, fmt.Errorf("%q holds a brace that belongs to no placeholder; a placeholder is {name:format}", text)
+			return t, fmt.Errorf("%q holds a brace that belongs to no placeholder; a placeholder is {value:format}", text)
 		}
 	}
 	return t, nil
@@ -61,8 +69,8 @@ func parseTemplate(text string) (template, error) {
 func (t template) names() []string {
 	var names []string
 	for _, p := range t.parts {
-		if p.name != "" {
-			names = append(names, p.name)
+		if p.format != "" {
+			names = append(names, p.value.names()...)
 		}
 	}
 	return names
@@ -73,16 +81,16 @@ func (t template) render(s Settings) (string, error) {
 	var b strings.Builder
 	for _, p := range t.parts {
 		b.WriteString(p.literal)
-		if p.name == "" {
+		if p.format == "" {
 			continue
 		}
-		v, ok := s[p.name]
-		if !ok {
-			return "", fmt.Errorf("%q: no value is given for {%s}", t.text, p.name)
+		v, err := p.value.value(s, nil)
+		if err != nil {
+			return "", fmt.Errorf("%q: %w", t.text, err)
 		}
 		text, err := format(v, p.format)
 		if err != nil {
-			return "", fmt.Errorf("%q: {%s}: %w", t.text, p.name, err)
+			return "", fmt.Errorf("%q: {%s}: %w", t.text, p.value.text, err)
 		}
 		b.WriteString(text)
 	}
@@ -99,6 +107,7 @@ func format(v float64, f string) (string, error) {
 		}
 		return no, nil
 	}
+	v += 0 // no minus before a zero
 	if f == "d" {
 		if v != math.Trunc(v) || math.Abs(v) > 1<<53 {
 			return "", fmt.Errorf("%v cannot be sent; a whole number is needed", v)

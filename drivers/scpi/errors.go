@@ -94,6 +94,44 @@ func ParseInstrumentMessage(reply string) (InstrumentMessage, error) {
 	return InstrumentMessage{Number: n, Text: text}, nil
 }
 
+// eventStatus are the bits of the standard event status register (IEEE 488.2
+// section 11.5.1) that say something went wrong, each with the error that SCPI-99
+// volume 2 section 21.8 gives its class.
+var eventStatus = []struct {
+	bit int
+	InstrumentMessage
+}{
+	{4, InstrumentMessage{-400, "Query error"}},
+	{8, InstrumentMessage{-300, "Device-specific error"}},
+	{16, InstrumentMessage{-200, "Execution error"}},
+	{32, InstrumentMessage{-100, "Command error"}},
+	{128, InstrumentMessage{-500, "Power on"}},
+}
+
+// ParseErrorReply reads what an error query answered: one entry of the error
+// queue, or for *ESR? the register's bits as if they were entries. No entries
+// means no error.
+func ParseErrorReply(query, reply string) ([]InstrumentMessage, error) {
+	if !strings.EqualFold(query, "*ESR?") {
+		m, err := ParseInstrumentMessage(reply)
+		if err != nil || m.Number == 0 {
+			return nil, err
+		}
+		return []InstrumentMessage{m}, nil
+	}
+	n, err := parseInteger(reply)
+	if err != nil || n < 0 || n > 255 {
+		return nil, fmt.Errorf("%w: %q is no event status; a whole number from 0 to 255 was expected", ErrGarbled, shorten(reply))
+	}
+	var messages []InstrumentMessage
+	for _, s := range eventStatus {
+		if n&s.bit != 0 {
+			messages = append(messages, s.InstrumentMessage)
+		}
+	}
+	return messages, nil
+}
+
 // shorten keeps error texts readable.
 func shorten(s string) string {
 	if len(s) > 80 {

@@ -60,6 +60,24 @@ func ParseNumber(reply string) (float64, error) {
 // a thousandth.
 func near(v, want float64) bool { return math.Abs(v-want) <= 1e-5*math.Abs(want) }
 
+// quantity is a number with a unit: an SI prefix may come before the letters of
+// a unit, but a single letter is a unit and no prefix.
+var quantity = regexp.MustCompile(`^([+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?)\s*(?:([GMkmunp]?)(V|v|A|a|W|S|s|Sa|Sa/s|S/s|SA|SA/S|pts|Hz|HZ|C|DEG C))?$`)
+
+// prefixes are the SI prefixes that instruments print.
+var prefixes = map[string]float64{"": 1, "G": 1e9, "M": 1e6, "k": 1e3, "m": 1e-3, "u": 1e-6, "n": 1e-9, "p": 1e-12}
+
+// ParseQuantity reads a number that may be followed by a unit, with or without
+// an SI prefix, as in 3.300V, 500MSa/s or 14Mpts, and returns it without prefix.
+func ParseQuantity(reply string) (float64, error) {
+	m := quantity.FindStringSubmatch(strings.TrimSpace(reply))
+	if m == nil {
+		return 0, fmt.Errorf("%w: %q is no number with a unit", ErrGarbled, shorten(reply))
+	}
+	v, err := ParseNumber(m[1])
+	return v * prefixes[m[2]], err
+}
+
 // ParseNumbers reads numbers separated by commas.
 func ParseNumbers(reply string) ([]float64, error) {
 	fields := strings.Split(reply, ",")

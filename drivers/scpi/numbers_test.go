@@ -70,7 +70,15 @@ func FuzzParseNumber(f *testing.F) {
 		if v, err := ParseNumbers(s); err == nil && len(v) == 0 {
 			t.Fatalf("ParseNumbers(%q) gave nothing without an error", s)
 		}
-		ParseBoolean(s)
-		ParseInstrumentMessage(s)
+		for name, parse := range map[string]func(string) error{
+			"boolean":  func(s string) error { _, err := ParseBoolean(s); return err },
+			"quantity": func(s string) error { _, err := ParseQuantity(s); return err },
+			"entry":    func(s string) error { _, err := ParseInstrumentMessage(s); return err },
+			"status":   func(s string) error { _, err := ParseErrorReply("*ESR?", s); return err },
+		} {
+			if err := parse(s); err != nil && !errors.Is(err, ErrGarbled) {
+				t.Fatalf("%s %q: %v", name, s, err)
+			}
+		}
 	})
 }

@@ -29,6 +29,8 @@ type reader struct {
 	link    link.Link
 	unread  []byte
 	scratch [4096]byte
+	// blankLines says that empty lines before a block are dropped.
+	blankLines bool
 }
 
 // fill waits for at least one more byte.
@@ -75,6 +77,43 @@ func (r *reader) line(ctx context.Context, terminator string, deadline time.Time
 	}
 }
 
+// burst reads what comes until nothing has come for quiet: a reply without an
+// end of line.
+func (r *reader) burst(ctx context.Context, quiet time.Duration, deadline time.Time) (string, error) {
+	for len(bytes.Trim(r.unread, "\x00\r\n")) == 0 {
+		if err := r.fill(ctx, deadline); err != nil {
+			return "", err
+		}
+	}
+	for {
+		if len(r.unread) > longestLine {
+			return "", fmt.Errorf("%w: %d bytes without a pause", ErrGarbled, len(r.unread))
+		}
+		err := r.fill(ctx, time.Now().Add(quiet))
+		if ctx.Err() == nil && errors.Is(err, link.ErrTimeout) {
+			break
+		}
+		if err != nil {
+			return "", err
+		}
+	}
+	text := strings.Trim(string(r.unread), "\x00\r\n")
+	r.drop(len(r.unread))
+	return clean(text, "\n")
+}
+
+// exactly reads so many bytes, whatever they are.
+func (r *reader) exactly(ctx context.Context, length int, deadline time.Time) ([]byte, error) {
+	for len(r.unread) < length {
+		if err := r.fill(ctx, deadline); err != nil {
+			return nil, err
+		}
+	}
+	data := bytes.Clone(r.unread[:length])
+	r.drop(length)
+	return data, nil
+}
+
 // clean checks that a reply line is printable ASCII.
 func clean(text, terminator string) (string, error) {
 	text = strings.ReplaceAll(text, "\x00", "")
@@ -109,6 +148,9 @@ func (r *reader) block(ctx context.Context, terminator string, timeOut time.Dura
 	deadline := time.Now().Add(timeOut)
 	start := -1
 	for start < 0 {
+		if r.blankLines {
+			r.drop(len(r.unread) - len(bytes.TrimLeft(r.unread, "\r\n")))
+		}
 		if start = bytes.IndexByte(r.unread, '#'); start > longestHeader || start < 0 && len(r.unread) > longestHeader {
 			return nil, fmt.Errorf("%w: no # within the first %d bytes of a block", ErrGarbled, longestHeader)
 		}

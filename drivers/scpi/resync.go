@@ -16,14 +16,14 @@ const mostExtras = 100
 var ErrOther = errors.New("another instrument answers")
 
 // Resync gets back into step: it discards what waits until nothing more comes,
-// asks *IDN?, and drops every line until the known identity, and whatever
+// asks who the instrument is, and drops every line until the known identity, and whatever
 // follows it. The instrument answers in order, so that a late reply to an
 // earlier query comes before.
 func (s *Session) Resync(ctx context.Context) error {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	begun := time.Now()
-	const query = "*IDN?"
+	query := s.config.IdentityQuery
 	err := s.resync(ctx, query)
 	if err != nil && s.torn == nil {
 		s.torn = err
@@ -49,7 +49,7 @@ func (s *Session) resync(ctx context.Context, query string) error {
 	known := unknown == nil
 	other := ""
 	for range mostExtras {
-		line, err := s.reader.line(ctx, s.config.Receive, deadline)
+		line, err := s.line(ctx, deadline)
 		if errors.Is(err, ErrGarbled) {
 			continue
 		}

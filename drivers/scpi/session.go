@@ -45,7 +45,9 @@ type Session struct {
 
 // New begins a conversation over l. Closing l stays with the caller.
 func New(l link.Link, c Config) *Session {
-	return &Session{link: l, config: c.withDefaults(), reader: reader{link: l}}
+	s := &Session{link: l, reader: reader{link: l}}
+	s.Configure(c)
+	return s
 }
 
 // Configure changes the framing, once the instrument is known.
@@ -53,6 +55,7 @@ func (s *Session) Configure(c Config) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	s.config = c.withDefaults()
+	s.reader.blankLines = c.BlankLines
 }
 
 // Config returns the framing in use.
@@ -92,8 +95,13 @@ func (s *Session) Write(ctx context.Context, command string) error {
 		if want == "" {
 			return "", nil
 		}
-		got, err := s.reader.line(ctx, s.config.Receive, deadline)
-		if err == nil && strings.TrimSpace(got) != want {
+		got, err := s.line(ctx, deadline)
+		got = strings.TrimSpace(got)
+		switch {
+		case err != nil || got == want:
+		case s.config.Refusal != nil && s.config.Refusal.MatchString(got):
+			err = &Refused{Messages: []InstrumentMessage{{Number: 1, Text: got}}}
+		default:
 			err = fmt.Errorf("%w: %q came where the acknowledgement %q was expected", ErrGarbled, shorten(got), want)
 		}
 		return got, err
@@ -104,7 +112,7 @@ func (s *Session) Write(ctx context.Context, command string) error {
 // Query sends a query and returns its reply line without the terminator.
 func (s *Session) Query(ctx context.Context, query string) (string, error) {
 	return s.exchange(ctx, query, func(deadline time.Time) (string, error) {
-		return s.reader.line(ctx, s.config.Receive, deadline)
+		return s.line(ctx, deadline)
 	})
 }
 
@@ -117,6 +125,30 @@ func (s *Session) QueryBlock(ctx context.Context, query string) ([]byte, error) 
 		return fmt.Sprintf("(block of %d bytes)", len(data)), err
 	})
 	return data, err
+}
+
+// QueryBytes sends a query whose reply is a fixed number of bytes that need not
+// be text, with no end of line.
+func (s *Session) QueryBytes(ctx context.Context, query string, length int) ([]byte, error) {
+	var data []byte
+	_, err := s.exchange(ctx, query, func(deadline time.Time) (_ string, err error) {
+		data, err = s.reader.exactly(ctx, length, deadline)
+		return fmt.Sprintf("(bytes % x)", data), err
+	})
+	return data, err
+}
+
+// line reads one reply, however the instrument ends it.
+func (s *Session) line(ctx context.Context, deadline time.Time) (string, error) {
+	if s.config.Unterminated {
+		return s.reader.burst(ctx, s.config.Quiet, deadline)
+	}
+	for {
+		text, err := s.reader.line(ctx, s.config.Receive, deadline)
+		if err != nil || text != "" || !s.config.BlankLines {
+			return text, err
+		}
+	}
 }
 
 // Force sends a command even out of step, and waits for nothing. It is for
@@ -144,25 +176,25 @@ func (s *Session) Errors(ctx context.Context) ([]InstrumentMessage, error) {
 		if err != nil {
 			return messages, err
 		}
-		m, err := ParseInstrumentMessage(reply)
+		more, err := ParseErrorReply(query, reply)
 		if err != nil {
 			s.Tear(err)
 			return messages, err
 		}
-		if m.Number == 0 {
+		if len(more) == 0 {
 			return messages, nil
 		}
-		messages = append(messages, m)
+		messages = append(messages, more...)
 	}
 	return messages, fmt.Errorf("%w: the error queue does not end: %d entries were read", ErrGarbled, longestQueue)
 }
 
-// Identify asks *IDN? and returns the reply, which Resync compares with from
+// Identify asks who the instrument is and returns the reply, which Resync compares with from
 // then on. A reply that is no identity, or none at all, may be what an earlier
 // program left behind, so then it resynchronises; an instrument that gives the
 // same non-standard reply again is taken at its word.
 func (s *Session) Identify(ctx context.Context) (string, error) {
-	reply, err := s.Query(ctx, "*IDN?")
+	reply, err := s.Query(ctx, s.Config().IdentityQuery)
 	if errors.Is(err, link.ErrGone) || errors.Is(err, ErrNotSent) {
 		return "", err
 	}
@@ -205,7 +237,7 @@ func (s *Session) exchange(ctx context.Context, command string, read func(deadli
 	reply, err := "", error(nil)
 	if s.config.Echo {
 		var echo string
-		if echo, err = s.reader.line(ctx, s.config.Receive, deadline); err == nil && echo != command {
+		if echo, err = s.line(ctx, deadline); err == nil && echo != command {
 			err = fmt.Errorf("%w: %q came where the echo was expected", ErrGarbled, shorten(echo))
 		}
 	}
@@ -213,7 +245,10 @@ func (s *Session) exchange(ctx context.Context, command string, read func(deadli
 		reply, err = read(deadline)
 	}
 	if err != nil {
-		s.torn = err
+		var refused *Refused
+		if !errors.As(err, &refused) {
+			s.torn = err
+		}
 		return "", s.finish(command, begun, err)
 	}
 	if reply != "" {
