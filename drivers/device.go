@@ -24,7 +24,10 @@ type device struct {
 	session  *scpi.Session
 	dialect  *dialect.Dialect
 	identity Identity
+	opened   int // how often the link was opened
 	closed   bool
+
+	memory memory
 }
 
 func openDevice(ctx context.Context, o Options, kind dialect.Kind) (*device, error) {
@@ -68,6 +71,12 @@ func (d *device) connect(ctx context.Context) (err error) {
 	}
 	config.Observe = d.observe
 	session := scpi.New(l, config)
+	d.memory.follow(session)
+	if chosen != nil && chosen.Has("wake") {
+		if _, err = chosen.Run(ctx, session, "wake", nil); err != nil {
+			return d.explain("wake", err)
+		}
+	}
 	reply, err := session.Identify(ctx)
 	if err != nil {
 		return d.explain("*IDN?", err)
@@ -77,7 +86,12 @@ func (d *device) connect(ctx context.Context) (err error) {
 		return err
 	}
 	if d.identity != (Identity{}) && !sameInstrument(d.identity, identity) {
-		return &IdentityChanged{Role: d.options.Role, Address: d.options.Address, Was: d.identity, Is: identity}
+		if reply, identity, err = d.askAgain(ctx, session, identity, chosen != nil); err != nil {
+			return err
+		}
+	}
+	if err = dialect.CheckKind(d.dialects, d.kind, reply); err != nil {
+		return d.explain("*IDN?", err)
 	}
 	if chosen == nil {
 		if chosen, err = dialect.Choose(d.dialects, d.kind, reply); err != nil {
@@ -88,10 +102,31 @@ func (d *device) connect(ctx context.Context) (err error) {
 		session.Configure(config)
 	}
 	d.link, d.session, d.dialect, d.identity = l, session, chosen, identity
+	d.opened++
 	if err = d.prepare(ctx); err != nil {
 		d.link, d.session = nil, nil
 	}
 	return err
+}
+
+// askAgain gives an instrument that seems to be another one a second chance: a
+// single wrong byte of its reply would end a night. The error is
+// *IdentityChanged if it says the same again.
+func (d *device) askAgain(ctx context.Context, session *scpi.Session, first Identity, named bool) (string, Identity, error) {
+	reply, err := session.Identify(ctx)
+	if err != nil {
+		return "", Identity{}, d.explain("*IDN?", err)
+	}
+	second, err := d.parseIdentity(reply, named)
+	switch {
+	case err != nil:
+		return "", Identity{}, err
+	case sameInstrument(second, d.identity):
+		return reply, second, nil
+	case sameInstrument(second, first):
+		return "", Identity{}, &IdentityChanged{Role: d.options.Role, Address: d.options.Address, Was: d.identity, Is: second}
+	}
+	return "", Identity{}, d.explain("*IDN?", fmt.Errorf("%w: it said %q first and %q then", scpi.ErrGarbled, first, second))
 }
 
 // parseIdentity takes a reply apart. An instrument whose dialect was named may
@@ -114,6 +149,14 @@ func sameInstrument(a, b Identity) bool {
 	return a.Maker == b.Maker && a.Model == b.Model && a.Serial == b.Serial
 }
 
+// openings is how often the link was opened: what the instrument was told
+// before the last time it may have forgotten.
+func (d *device) openings() int {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	return d.opened
+}
+
 // prepare brings the instrument under remote control and chooses its output.
 func (d *device) prepare(ctx context.Context) error {
 	settings := d.settings(nil)
@@ -123,6 +166,9 @@ func (d *device) prepare(ctx context.Context) error {
 		}
 	}
 	if d.kind == dialect.Supply && d.options.Channel > 1 {
+		if d.dialect.NamesChannel() {
+			return nil
+		}
 		if !d.dialect.Has("select_channel") {
 			return fmt.Errorf("supply at %s: channel %d is asked for, but dialect %s cannot choose a channel; use channel 1 or another dialect",
 				d.options.Address, d.options.Channel, d.dialect.Name)
@@ -133,9 +179,10 @@ func (d *device) prepare(ctx context.Context) error {
 	return nil
 }
 
-// settings adds the supply's output to an operation's settings.
+// settings adds the supply's output, or the switch's contact, to an operation's
+// settings.
 func (d *device) settings(s dialect.Settings) dialect.Settings {
-	if d.kind != dialect.Supply {
+	if d.kind != dialect.Supply && d.kind != dialect.Switch {
 		return s
 	}
 	out := dialect.Settings{"channel": float64(d.options.Channel)}
@@ -205,6 +252,10 @@ func (d *device) explainAfter(command string, begun time.Time, err error) error 
 		return nil
 	}
 	e := &InstrumentError{Role: d.options.Role, Address: d.options.Address, Command: command, Err: err, Hint: hint(err)}
+	var wrong *dialect.WrongKindError
+	if errors.As(err, &wrong) {
+		e.Hint = fmt.Sprintf("give the address of the %s: ringup find lists what is there", d.options.Role)
+	}
 	if !begun.IsZero() {
 		e.Elapsed = time.Since(begun)
 	}
@@ -235,15 +286,8 @@ func hint(err error) string {
 }
 
 // History returns the last 200 messages to and from the instrument, oldest
-// first; none while it is not open.
-func (d *device) History() []scpi.Message {
-	d.mu.Lock()
-	defer d.mu.Unlock()
-	if d.session == nil {
-		return nil
-	}
-	return d.session.History()
-}
+// first, over all its connections.
+func (d *device) History() []Message { return d.memory.messages() }
 
 // Close lets go of the instrument and switches nothing.
 func (d *device) Close() error {

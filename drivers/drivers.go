@@ -136,5 +136,14 @@ type Thermometer interface {
 // Historian is an instrument that remembers its last messages, for the report
 // of a failure. All that this package opens are, guarded ones too.
 type Historian interface {
-	History() []scpi.Message
+	History() []Message
+}
+
+// ReadsBack says whether a supply's Off means that something read the output
+// back as off. It does not for a relay on a line of a serial adapter: there,
+// whoever uses it must see by other means, such as the rail probe, that the
+// unit is off.
+func ReadsBack(s Supply) bool {
+	blind, ok := s.(interface{ ReadsBack() bool })
+	return !ok || blind.ReadsBack()
 }

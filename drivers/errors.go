@@ -15,6 +15,19 @@ import (
 // else; never send the command again.
 var ErrStateUnknown = errors.New("whether the command was carried out is not known")
 
+// notSent marks an error of a context that ended before anything was sent.
+func notSent(err error) error { return fmt.Errorf("%w: %w", scpi.ErrNotSent, err) }
+
+// unknownState marks a failed command that must not be sent again.
+func unknownState(err error) error {
+	var failed *InstrumentError
+	if errors.As(err, &failed) && failed.Kind() != "refused" {
+		failed.Err = fmt.Errorf("%w: %w", ErrStateUnknown, failed.Err)
+		failed.Hint = "read the output back or switch it off; on is not sent again"
+	}
+	return err
+}
+
 // InstrumentError is a failed exchange with an instrument.
 type InstrumentError struct {
 	Role, Address, Command string
@@ -64,7 +77,7 @@ func KindOf(err error) string {
 		return "gone"
 	case errors.Is(err, link.ErrTimeout):
 		return "timeout"
-	case errors.Is(err, scpi.ErrGarbled), errors.Is(err, scpi.ErrTorn):
+	case errors.Is(err, scpi.ErrGarbled), errors.Is(err, scpi.ErrTorn), errors.Is(err, link.ErrDamaged):
 		return "garbled"
 	}
 	return "refused"
@@ -109,4 +122,14 @@ type IdentityChanged struct {
 func (e *IdentityChanged) Error() string {
 	return fmt.Sprintf("%s at %s: another instrument answers: was %s, now %s; put the first one back or start a new run",
 		e.Role, e.Address, e.Was, e.Is)
+}
+
+// SetByHandError is a voltage asked of a supply without remote control that
+// somebody has set to another one. Nothing was switched.
+type SetByHandError struct{ Asked, Set float64 }
+
+// Error says what was asked, what the supply is set to, and what to do.
+func (e *SetByHandError) Error() string {
+	return fmt.Sprintf("%g V were asked for, and the supply, which has no remote control, is set to %g V by hand: ask for %g V in the script, or set the supply to %g V and write that into the bench file",
+		e.Asked, e.Set, e.Set, e.Asked)
 }

@@ -5,27 +5,27 @@ import (
 	"errors"
 	"math"
 	"sync"
-
-	"ringup/drivers/scpi"
 )
 
 // Guard wraps a supply so that no caller gets past the limits: a voltage or
 // current beyond them is a *LimitError and nothing is sent. The limits are
-// programmed into the supply before the output first comes on, and again after
-// each Reopen, since the supply may have lost them. On is refused until a
-// voltage has been set through the guard: what the supply remembers from an
-// earlier use may be anything.
+// programmed into the supply each time a voltage is set, since the supply may
+// have lost them: after a power dip it comes up with its own, and its link may
+// not show it. On is refused until a voltage has been set through the guard
+// since the address was last opened: what the supply remembers from an earlier
+// use may be anything.
 func Guard(s Supply, maxVolts, maxAmps float64) Supply {
-	return &guarded{Supply: s, maxVolts: maxVolts, maxAmps: maxAmps}
+	return &guarded{Supply: s, maxVolts: maxVolts, maxAmps: maxAmps, volts: maxVolts, amps: maxAmps}
 }
 
 type guarded struct {
 	Supply
 	maxVolts, maxAmps float64
 
-	mu       sync.Mutex
-	limited  bool // the limits are programmed
-	voltsSet bool // a voltage within them is set
+	mu          sync.Mutex
+	volts, amps float64 // the limits to be programmed, within the guard's
+	voltsSet    bool    // a voltage within them is set …
+	openings    int     // … since the address was opened for this time
 }
 
 // errNoVolts refuses On.
@@ -46,10 +46,8 @@ func (g *guarded) Limit(ctx context.Context, maxVolts, maxAmps float64) error {
 	}
 	g.mu.Lock()
 	defer g.mu.Unlock()
-	g.limited = false
-	err := g.Supply.Limit(ctx, maxVolts, maxAmps)
-	g.limited = err == nil
-	return err
+	g.volts, g.amps = maxVolts, maxAmps
+	return g.Supply.Limit(ctx, maxVolts, maxAmps)
 }
 
 // SetVolts implements Supply.
@@ -60,8 +58,11 @@ func (g *guarded) SetVolts(ctx context.Context, volts float64) error {
 	g.mu.Lock()
 	defer g.mu.Unlock()
 	g.voltsSet = false
+	if err := g.Supply.Limit(ctx, g.volts, g.amps); err != nil {
+		return err
+	}
 	err := g.Supply.SetVolts(ctx, volts)
-	g.voltsSet = err == nil
+	g.voltsSet, g.openings = err == nil, openings(g.Supply)
 	return err
 }
 
@@ -69,28 +70,25 @@ func (g *guarded) SetVolts(ctx context.Context, volts float64) error {
 func (g *guarded) On(ctx context.Context) error {
 	g.mu.Lock()
 	defer g.mu.Unlock()
-	if !g.voltsSet {
+	if !g.voltsSet || g.openings != openings(g.Supply) {
 		return errNoVolts
-	}
-	if !g.limited {
-		if err := g.Supply.Limit(ctx, g.maxVolts, g.maxAmps); err != nil {
-			return err
-		}
-		g.limited = true
 	}
 	return g.Supply.On(ctx)
 }
 
-// Reopen implements Supply.
-func (g *guarded) Reopen(ctx context.Context) error {
-	g.mu.Lock()
-	defer g.mu.Unlock()
-	g.limited, g.voltsSet = false, false
-	return g.Supply.Reopen(ctx)
+// openings is how often the supply's address was opened; 0 if it does not say.
+func openings(s Supply) int {
+	if o, ok := s.(interface{ openings() int }); ok {
+		return o.openings()
+	}
+	return 0
 }
 
+// ReadsBack passes on what the function ReadsBack asks.
+func (g *guarded) ReadsBack() bool { return ReadsBack(g.Supply) }
+
 // History implements Historian.
-func (g *guarded) History() []scpi.Message {
+func (g *guarded) History() []Message {
 	if h, ok := g.Supply.(Historian); ok {
 		return h.History()
 	}

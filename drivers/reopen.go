@@ -26,9 +26,14 @@ func (d *device) Reopen(ctx context.Context) error {
 }
 
 func (d *device) reopen(ctx context.Context) error {
+	return repeatOpen(ctx, func() error { return d.reopenOnce(ctx) })
+}
+
+// repeatOpen tries again and again, until ctx ends or only a person can help.
+func repeatOpen(ctx context.Context, open func() error) error {
 	pause := firstPause
 	for {
-		err := d.reopenOnce(ctx)
+		err := open()
 		var changed *IdentityChanged
 		if err == nil || errors.As(err, &changed) || errors.Is(err, link.ErrClosed) {
 			return err

@@ -189,11 +189,12 @@ func (s *scope) Fetch(ctx context.Context, channel int) (Waveform, error) {
 		}
 		return Waveform{}, s.explain("preamble", err)
 	}
+	settings["samples"] = float64(f.samples())
 	data, err := s.run(ctx, "data", settings)
 	if err != nil {
 		return Waveform{}, err
 	}
-	w, err := f.scale(data.Block)
+	w, err := f.scale(data)
 	if err != nil {
 		s.session.Tear(err)
 		return Waveform{}, s.explain("data", err)

@@ -2,26 +2,16 @@ package drivers
 
 import (
 	"context"
-	"errors"
-	"fmt"
 	"math"
-	"time"
 
 	"ringup/drivers/dialect"
 	"ringup/drivers/link"
-	"ringup/drivers/scpi"
 )
 
-const (
-	// offAttempts is how often off is sent before giving up.
-	offAttempts = 5
-	// offTime bounds all of them.
-	offTime = 20 * time.Second
-	// protectionMargin is how far above the voltage limit the over-voltage
-	// protection is set, so that a set-point at the limit does not trip it by
-	// the supply's own inaccuracy.
-	protectionMargin = 1.05
-)
+// protectionMargin is how far above the voltage limit the over-voltage
+// protection is set, so that a set-point at the limit does not trip it by
+// the supply's own inaccuracy.
+const protectionMargin = 1.05
 
 // supply is a bench supply spoken to through its dialect.
 type supply struct{ *device }
@@ -59,70 +49,19 @@ func (s *supply) SetVolts(ctx context.Context, volts float64) error {
 func (s *supply) On(ctx context.Context) error {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	if err := s.ready(ctx); err != nil {
-		return err
-	}
-	if err := ctx.Err(); err != nil {
-		return s.explain("output_on", fmt.Errorf("%w: %w", scpi.ErrNotSent, err))
-	}
-	_, err := s.run(ctx, "output_on", dialect.Settings{"on": 1})
-	var failed *InstrumentError
-	if errors.As(err, &failed) && failed.Kind() != "refused" {
-		failed.Err = fmt.Errorf("%w: %w", ErrStateUnknown, failed.Err)
-		failed.Hint = "read the output back or switch it off; on is not sent again"
-	}
-	return err
+	return s.sendOn(ctx, "output_on", dialect.Settings{"on": 1})
 }
 
-// Off implements Supply. Off is sent first even when the session is out of
-// step, since getting back into step takes time.
+// Off implements Supply.
 func (s *supply) Off(ctx context.Context) error {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	if s.closed {
 		return &NotConfirmedOff{Address: s.options.Address, Err: link.ErrClosed}
 	}
-	ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), offTime)
-	defer cancel()
-	var err error
-	attempts := 0
-	for pause := firstPause; attempts < offAttempts; pause *= 2 {
-		attempts++
-		if err = s.tryOff(ctx); err == nil {
-			return nil
-		}
-		if attempts < offAttempts && wait(ctx, pause) != nil {
-			break
-		}
-	}
-	return &NotConfirmedOff{Address: s.options.Address, Attempts: attempts, Err: err}
-}
-
-// tryOff opens the address again if the link is gone, sends off, and reads it
-// back.
-func (s *supply) tryOff(ctx context.Context) error {
-	if s.session == nil || KindOf(s.session.Torn()) == "gone" {
-		if err := s.reopenOnce(ctx); err != nil {
-			return err
-		}
-	}
-	off := dialect.Settings{"on": 0}
-	if s.session.Torn() != nil {
-		commands, err := s.dialect.Commands("output_off", s.settings(off))
-		if err != nil {
-			return err
-		}
-		for _, c := range commands {
-			if err := s.session.Force(ctx, c); err != nil {
-				return s.explain(c, err)
-			}
-		}
-	}
-	if err := s.ready(ctx); err != nil {
-		return err
-	}
-	_, err := s.run(ctx, "output_off", off)
-	return err
+	return repeatOff(ctx, s.options.Address, func(ctx context.Context) error {
+		return s.sendOff(ctx, "output_off", dialect.Settings{"on": 0})
+	})
 }
 
 // Output implements Supply.

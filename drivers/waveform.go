@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 
+	"ringup/drivers/dialect"
 	"ringup/drivers/scpi"
 )
 
@@ -13,6 +14,9 @@ var ErrNoRecord = errors.New("the scope has no record of this channel")
 
 // longestRecord is more points than a scope of this use stores.
 const longestRecord = 1 << 27
+
+// The codes that 16 bits can hold, signed or not.
+const lowestCode, highestCode = -1 << 15, 1<<16 - 1
 
 // frame is how a record's codes become volts and seconds.
 type frame struct {
@@ -39,8 +43,8 @@ func readFrame(f map[string]float64) (frame, error) {
 		return frame{}, fmt.Errorf("%w: the preamble says %g s from sample to sample", scpi.ErrGarbled, f["step_seconds"])
 	case f["volts_per_code"] == 0:
 		return frame{}, fmt.Errorf("%w: the preamble says 0 V per code", scpi.ErrGarbled)
-	case !isWhole(f["low_code"], 0, 255) || !isWhole(f["high_code"], f["low_code"]+1, 255):
-		return frame{}, fmt.Errorf("%w: the preamble says codes from %g to %g; 0 to 255 are possible", scpi.ErrGarbled, f["low_code"], f["high_code"])
+	case !isWhole(f["low_code"], lowestCode, highestCode) || !isWhole(f["high_code"], f["low_code"]+1, highestCode):
+		return frame{}, fmt.Errorf("%w: the preamble says codes from %g to %g; %d to %d are possible", scpi.ErrGarbled, f["low_code"], f["high_code"], lowestCode, highestCode)
 	case f["detector"] != 0 && f["detector"] != 1:
 		return frame{}, fmt.Errorf("%w: the preamble says detector %g; 0 (samples) and 1 (peak) are possible", scpi.ErrGarbled, f["detector"])
 	}
@@ -55,20 +59,23 @@ func (f frame) volts(code int) float64 {
 	return (float64(code)-f.codeZero)*f.voltsPerCode + f.offset
 }
 
-// scale turns codes into volts. A block of another length than the preamble
-// says is not this record.
-func (f frame) scale(codes []byte) (Waveform, error) {
-	want := f.points
+// samples is how many codes the record has.
+func (f frame) samples() int {
 	if f.peak {
-		want *= 2
+		return 2 * f.points
 	}
-	if len(codes) != want {
-		return Waveform{}, fmt.Errorf("%w: %d bytes of data came, the preamble says %d", scpi.ErrGarbled, len(codes), want)
-	}
-	// With 256 codes a table is quicker than arithmetic, and exact.
-	var table [256]float64
-	for c := range table {
-		table[c] = f.volts(c)
+	return f.points
+}
+
+// scale turns codes into volts. Another number of them than the preamble says
+// is not this record, nor are samples that cannot hold the preamble's codes.
+func (f frame) scale(data dialect.Reply) (Waveform, error) {
+	codes := data.Samples
+	switch {
+	case len(codes) != f.samples():
+		return Waveform{}, fmt.Errorf("%w: %d samples came, the preamble says %d", scpi.ErrGarbled, len(codes), f.samples())
+	case f.lowCode < data.LowestCode || f.highCode > data.HighestCode:
+		return Waveform{}, fmt.Errorf("%w: the preamble says codes from %d to %d; the samples can hold %d to %d", scpi.ErrGarbled, f.lowCode, f.highCode, data.LowestCode, data.HighestCode)
 	}
 	low, high := f.volts(f.lowCode), f.volts(f.highCode)
 	w := Waveform{
@@ -78,14 +85,14 @@ func (f frame) scale(codes []byte) (Waveform, error) {
 	}
 	if !f.peak {
 		for i, c := range codes {
-			w.Min[i] = table[c]
+			w.Min[i] = f.volts(int(c))
 		}
 		w.Max = w.Min
 		return w, nil
 	}
 	w.Max = make([]float64, f.points)
 	for i := range w.Min {
-		a, b := table[codes[2*i]], table[codes[2*i+1]]
+		a, b := f.volts(int(codes[2*i])), f.volts(int(codes[2*i+1]))
 		w.Min[i], w.Max[i] = min(a, b), max(a, b)
 	}
 	return w, nil

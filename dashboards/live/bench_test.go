@@ -11,6 +11,7 @@ import (
 	"testing"
 	"time"
 
+	"ringup/drivers"
 	"ringup/runner"
 	"ringup/runner/failrate"
 	"ringup/runner/logbook"
@@ -151,6 +152,7 @@ type commands struct {
 	told []string
 	fail error
 	why  string // not ready
+	said map[string][]drivers.Message
 }
 
 func (c *commands) tell(format string, a ...any) error {
@@ -168,7 +170,10 @@ func (c *commands) Mark(_ context.Context, text string, treatment bool) error {
 	return c.tell("mark %s %t", text, treatment)
 }
 func (c *commands) Answer(_ context.Context, text string) error { return c.tell("answer %s", text) }
+func (c *commands) Hold(_ context.Context, why string) error    { return c.tell("hold %s", why) }
+func (c *commands) Resume(context.Context) error                { return c.tell("resume") }
 func (c *commands) Ready() (bool, string)                       { return c.why == "", c.why }
+func (c *commands) Messages() map[string][]drivers.Message      { return c.said }
 
 // serve returns a server over the bench's logbook and lets it observe the bench.
 func (b *madeUpBench) serve(o Options) *Server {

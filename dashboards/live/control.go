@@ -5,6 +5,8 @@ import (
 	"errors"
 	"net/http"
 	"strings"
+
+	"ringup/drivers"
 )
 
 // Controller carries out what a person commands. Its errors go to that person as they are.
@@ -13,10 +15,17 @@ type Controller interface {
 	Submit(ctx context.Context, name, script string) (run int64, err error)
 	// Stop ends the current run, supply off.
 	Stop(ctx context.Context) error
+	// Hold holds the current run, supply off, as soon as no cycle is energised.
+	Hold(ctx context.Context, why string) error
+	// Resume lets a run go on that is held for a person.
+	Resume(ctx context.Context) error
 	// Mark notes a text in the current run; a treatment is what is done to the unit from now on.
 	Mark(ctx context.Context, text string, treatment bool) error
 	// Answer answers the question for which the current run is held.
 	Answer(ctx context.Context, text string) error
+	// Messages are the last messages to and from each instrument, by role, oldest first, of the current run or of the
+	// last one in this process.
+	Messages() map[string][]drivers.Message
 	// Ready says whether the bench can take or go on with a run, and if not, why.
 	Ready() (ready bool, why string)
 }
@@ -26,6 +35,7 @@ var (
 	ErrBusy      = errors.New("a run is going on; stop it first or wait for its end")
 	ErrNoRun     = errors.New("no run is going on")
 	ErrNotAsked  = errors.New("the run asks nothing")
+	ErrNotNow    = errors.New("not now")                 // a hold of a held run, or the going on of one that is not
 	ErrBadScript = errors.New("the script is not sound") // wrapped by what says where
 )
 
@@ -52,6 +62,22 @@ func (s *Server) postStop(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	done(w, s.options.Controller.Stop(r.Context()))
+}
+
+func (s *Server) postHold(w http.ResponseWriter, r *http.Request) {
+	var body struct{ Reason string }
+	if !s.readCommand(w, r, &body) {
+		return
+	}
+	done(w, s.options.Controller.Hold(r.Context(), strings.TrimSpace(body.Reason)))
+}
+
+func (s *Server) postResume(w http.ResponseWriter, r *http.Request) {
+	if s.options.Controller == nil {
+		noController(w)
+		return
+	}
+	done(w, s.options.Controller.Resume(r.Context()))
 }
 
 func (s *Server) postMark(w http.ResponseWriter, r *http.Request) {
@@ -106,7 +132,7 @@ func done(w http.ResponseWriter, err error) {
 func commandError(w http.ResponseWriter, err error) {
 	code := http.StatusInternalServerError
 	switch {
-	case errors.Is(err, ErrBusy), errors.Is(err, ErrNoRun), errors.Is(err, ErrNotAsked):
+	case errors.Is(err, ErrBusy), errors.Is(err, ErrNoRun), errors.Is(err, ErrNotAsked), errors.Is(err, ErrNotNow):
 		code = http.StatusConflict
 	case errors.Is(err, ErrBadScript):
 		code = http.StatusUnprocessableEntity

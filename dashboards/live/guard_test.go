@@ -131,7 +131,10 @@ func TestCommandsReachTheController(t *testing.T) {
 		{"/api/v1/runs", `{"name":"soak.lua","script":"soak {}"}`, 202},
 		{"/api/v1/mark", `{"text":" C7 chilled ","treatment":true}`, 204},
 		{"/api/v1/answer", `{"text":"fitted"}`, 204},
+		{"/api/v1/hold", `{"reason":" hands on the board "}`, 204},
+		{"/api/v1/resume", `{}`, 204},
 		{"/api/v1/stop", ``, 204},
+		{"/api/v1/hold", `{"why":"hands on the board"}`, 400},
 		{"/api/v1/mark", `{"text":"  "}`, 400},
 		{"/api/v1/mark", `{"txt":"C7 chilled"}`, 400},
 		{"/api/v1/mark", `{"text":"a"}{"text":"b"}`, 400},
@@ -143,7 +146,7 @@ func TestCommandsReachTheController(t *testing.T) {
 			t.Errorf("%s %.40s: status %d, want %d: %s", request.path, request.body, w.Code, request.want, w.Body)
 		}
 	}
-	want := []string{"submit soak.lua: soak {}", "mark C7 chilled true", "answer fitted", "stop"}
+	want := []string{"submit soak.lua: soak {}", "mark C7 chilled true", "answer fitted", "hold hands on the board", "resume", "stop"}
 	if !slices.Equal(c.told, want) {
 		t.Errorf("the controller was told %q, want %q", c.told, want)
 	}
@@ -153,7 +156,7 @@ func TestRefusedCommandsSayWhy(t *testing.T) {
 	c := &commands{}
 	s := newBench(t).serve(Options{Controller: c, Token: token})
 	for err, want := range map[error]int{
-		ErrBusy: 409, ErrNoRun: 409, ErrNotAsked: 409, errors.New("disk full"): 500,
+		ErrBusy: 409, ErrNoRun: 409, ErrNotAsked: 409, ErrNotNow: 409, errors.New("disk full"): 500,
 		fmt.Errorf("soak.lua:3: %w", ErrBadScript): 422,
 	} {
 		c.fail = err
@@ -163,7 +166,7 @@ func TestRefusedCommandsSayWhy(t *testing.T) {
 		}
 	}
 	shown := newBench(t).serve(Options{Token: token})
-	for _, path := range []string{"/api/v1/stop", "/api/v1/mark", "/api/v1/answer", "/api/v1/runs"} {
+	for _, path := range []string{"/api/v1/stop", "/api/v1/hold", "/api/v1/resume", "/api/v1/mark", "/api/v1/answer", "/api/v1/runs"} {
 		if got := ask(shown, "POST", path, "{}", bearer).Code; got != 501 {
 			t.Errorf("%s without a controller: status %d, want 501", path, got)
 		}

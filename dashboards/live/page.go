@@ -5,7 +5,7 @@ import (
 	"net/http"
 )
 
-//go:embed page/page.html page/page.css page/page.js page/openapi.json
+//go:embed page/page.html page/page.css page/page.js page/debug.html page/openapi.json
 var files embed.FS
 
 // asset serves one embedded file. It is checked for each time, so that a page left open over an update does not mix the

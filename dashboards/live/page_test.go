@@ -20,7 +20,7 @@ func read(t *testing.T, name string) string {
 // TestPageLoadsNothingFromElsewhere since a bench has no internet, and what is done on it is nobody else's business.
 func TestPageLoadsNothingFromElsewhere(t *testing.T) {
 	foreign := regexp.MustCompile(`https?:|["'(]//|@import`)
-	for _, name := range []string{"page.html", "page.css", "page.js"} {
+	for _, name := range []string{"page.html", "page.css", "page.js", "debug.html"} {
 		if found := foreign.FindString(read(t, name)); found != "" {
 			t.Errorf("%s contains %q", name, found)
 		}

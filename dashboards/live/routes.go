@@ -16,6 +16,7 @@ func (s *Server) routes() []route {
 		get("/{$}", s.page),
 		get("/page.css", asset("page.css", "text/css; charset=utf-8")),
 		get("/page.js", asset("page.js", "text/javascript; charset=utf-8")),
+		get("/debug", s.debug),
 		get("/healthz", s.healthy),
 		get("/readyz", s.ready),
 		{http.MethodGet, "/metrics", s.metrics()},
@@ -35,6 +36,8 @@ func (s *Server) routes() []route {
 		post("/api/v1/session", s.postSession),
 		post("/api/v1/runs", s.postRun),
 		post("/api/v1/stop", s.postStop),
+		post("/api/v1/hold", s.postHold),
+		post("/api/v1/resume", s.postResume),
 		post("/api/v1/mark", s.postMark),
 		post("/api/v1/answer", s.postAnswer),
 	}

@@ -41,9 +41,12 @@ type Progress struct {
 
 // Hold is why a run waits.
 type Hold struct {
-	Reason   string    `json:"reason"`
-	Question string    `json:"question"` // empty if no person is asked
-	Since    time.Time `json:"since"`
+	Reason   string `json:"reason"`
+	Question string `json:"question"` // empty if no person is asked
+	// ForPerson says that the run waits until a person lets it go on; neither Question nor ForPerson: it goes on by
+	// itself once an instrument answers again.
+	ForPerson bool      `json:"for_person"`
+	Since     time.Time `json:"since"`
 }
 
 // Supply is what the supply last said of itself. Known is false until it has said anything.
@@ -92,7 +95,7 @@ func (s *Server) Observe(e runner.Event) {
 		s.send("mark", e.Mark)
 	case runner.Held:
 		now.setRun(e.Run)
-		now.Hold = &Hold{Reason: e.Reason, Question: e.Question, Since: e.At}
+		now.Hold = &Hold{Reason: e.Reason, Question: e.Question, ForPerson: e.ForPerson, Since: e.At}
 	case runner.Released:
 		now.setRun(e.Run)
 		now.Hold = nil

@@ -13,15 +13,20 @@ type Bench struct {
 	Path string // as given
 	Text string // the file itself, kept in the logbook with every run
 
-	Unit        Unit
-	Supply      Instrument
-	Scope       Instrument
-	Thermometer *Instrument // nil if the bench has none
-	Rail        Probe
-	Clock       Probe
-	Lamp        *Probe // nil if no lamp probe is fitted
-	Expect      Expect
-	Simulation  Simulation // only read when an address is sim:NAME
+	Unit   Unit
+	Supply Instrument // without an address if a Switch is there
+	Switch *Switch    // nil unless a relay stands in for a remote-controlled supply
+	// SetByHandVolts is what a supply without remote control is set to; 0 with any other.
+	SetByHandVolts float64
+	Scope          Instrument
+	Thermometer    *Instrument // nil if the bench has none
+	Rail           Probe
+	Clock          Probe
+	Lamp           *Probe // nil if no lamp probe is fitted
+	Expect         Expect
+	// HoldAfterUnread is how many cycles in a row may be unread before the run holds.
+	HoldAfterUnread int
+	Simulation      Simulation // only read when an address is sim:NAME
 
 	where map[string]Position
 }
@@ -39,6 +44,13 @@ type Instrument struct {
 	Address string
 	Dialect string // "auto" or a dialect's name
 	Channel int    // of a supply with several outputs
+}
+
+// Switch is the relay that switches a supply without remote control.
+type Switch struct {
+	Instrument        // Channel is the number of its contact
+	Line       string // "DTR" or "RTS" of the serial adapter at the address; empty for a switching instrument
+	Inverted   bool   // the contact is closed while the line is off
 }
 
 // Simulated says whether the instrument is one of the simulated bench.
@@ -90,7 +102,12 @@ type Simulation struct {
 }
 
 // Simulated says whether the instruments are simulated ones. A bench is simulated or real, never both.
-func (b *Bench) Simulated() bool { return b.Supply.Simulated() }
+func (b *Bench) Simulated() bool {
+	if b.Switch != nil {
+		return b.Switch.Simulated()
+	}
+	return b.Supply.Simulated()
+}
 
 // Where gives the position of a key in the file, for errors that show up later (an address that does not
 // open), or the file's name if the key was left to its default.
@@ -124,6 +141,8 @@ func Parse(name string, text []byte) (*Bench, error) {
 		Supply:     Instrument{Dialect: "auto", Channel: 1},
 		Scope:      Instrument{Dialect: "auto"},
 		Simulation: defaultSimulation(),
+
+		HoldAfterUnread: 5,
 	}
 	for _, e := range entries { // a table may be written as dotted keys, too
 		if i := strings.LastIndex(e.key, "."); i > 0 && known(e.key[:i]) {
@@ -134,6 +153,9 @@ func Parse(name string, text []byte) (*Bench, error) {
 	}
 	if _, ok := tables["thermometer"]; ok {
 		b.Thermometer = &Instrument{Dialect: "auto"}
+	}
+	if _, ok := tables["switch"]; ok {
+		b.Switch = &Switch{Instrument: Instrument{Dialect: "auto", Channel: 1}}
 	}
 	if _, ok := tables["probes.lamp"]; ok {
 		b.Lamp = &Probe{Attenuation: 1}

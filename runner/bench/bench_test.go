@@ -66,7 +66,7 @@ func TestMistakes(t *testing.T) {
 		{"same channel", `channel     = 2`, `channel = 1`, `bench.toml:18:11: probes.clock.channel: found channel 1, which probes.rail has already; allowed: a scope channel of its own for every probe`},
 		{"missing probe", "[probes.rail]\nchannel     = 1\nattenuation = 10\n", "", "probes.rail: found no such table; allowed: [probes.rail] is needed in every bench file"},
 		{"missing key", `name      = "river-level logger 0231"` + "\n", "", "bench.toml:1:2: unit.name: found nothing; allowed: a text in quotes"},
-		{"unknown table", "[scope]", "[oscilloscope]", "bench.toml:10:2: oscilloscope: found an unknown table; allowed: the tables [unit] [supply] [scope]"},
+		{"unknown table", "[scope]", "[oscilloscope]", "bench.toml:10:2: oscilloscope: found an unknown table; allowed: the tables [unit] [supply] [switch] [scope]"},
 		{"loads", `"crystal input"`, `"the crystal"`, `probes.clock.loads: found "the crystal"; allowed: one of "crystal input", "crystal output", "buffered", "near field"`},
 		{"mixed", `"sim:scope"`, `"tcp:192.0.2.17:5025"`, `scope.address: found "tcp:192.0.2.17:5025"; allowed: simulated instruments only with each other`},
 		{"sim name", `"sim:scope"`, `"sim:supply"`, `scope.address: found "sim:supply"; allowed: "sim:scope"`},

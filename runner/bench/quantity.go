@@ -26,7 +26,7 @@ var (
 	fraction    = dimension{name: "a percentage", units: map[string]float64{"%": 0.01}, example: `"1 %"`}
 )
 
-var prefixFactor = map[string]float64{"p": 1e-12, "n": 1e-9, "u": 1e-6, "µ": 1e-6, "m": 1e-3, "": 1, "k": 1e3, "M": 1e6}
+var prefixFactor = map[string]float64{"f": 1e-15, "p": 1e-12, "n": 1e-9, "u": 1e-6, "µ": 1e-6, "m": 1e-3, "": 1, "k": 1e3, "M": 1e6, "G": 1e9}
 
 func prefixed(unit string, prefixes ...string) map[string]float64 {
 	units := map[string]float64{unit: 1}

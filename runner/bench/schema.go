@@ -26,9 +26,17 @@ var settings = []setting{
 	quantity("unit.max_volts", true, voltage, 0.1, 60, func(b *Bench) *float64 { return &b.Unit.MaxVolts }),
 	quantity("unit.max_amps", true, current, 1e-6, 20, func(b *Bench) *float64 { return &b.Unit.MaxAmps }),
 
-	text("supply.address", true, func(b *Bench) *string { return &b.Supply.Address }),
+	text("supply.address", false, func(b *Bench) *string { return &b.Supply.Address }),
 	text("supply.dialect", false, func(b *Bench) *string { return &b.Supply.Dialect }),
 	whole("supply.channel", false, 1, 16, func(b *Bench) *int { return &b.Supply.Channel }),
+
+	quantity("supply.set_by_hand", false, voltage, 0.1, 60, func(b *Bench) *float64 { return &b.SetByHandVolts }),
+
+	text("switch.address", true, func(b *Bench) *string { return &b.Switch.Address }),
+	choice("switch.line", func(b *Bench) *string { return &b.Switch.Line }, "DTR", "RTS"),
+	boolean("switch.inverted", func(b *Bench) *bool { return &b.Switch.Inverted }),
+	text("switch.dialect", false, func(b *Bench) *string { return &b.Switch.Dialect }),
+	whole("switch.channel", false, 1, 9999, func(b *Bench) *int { return &b.Switch.Channel }),
 
 	text("scope.address", true, func(b *Bench) *string { return &b.Scope.Address }),
 	text("scope.dialect", false, func(b *Bench) *string { return &b.Scope.Dialect }),
@@ -51,6 +59,8 @@ var settings = []setting{
 	quantity("expect.frequency_within", false, fraction, 1e-6, 0.5, func(b *Bench) *float64 { return &b.Expect.FrequencyWithin }),
 	quantity("expect.rail_threshold", false, fraction, 0.1, 0.9, func(b *Bench) *float64 { return &b.Expect.RailFraction }),
 	quantity("expect.residual_max", false, voltage, 1e-3, 5, func(b *Bench) *float64 { return &b.Expect.ResidualMaxVolts }),
+
+	whole("run.hold_after_unread", false, 1, 1000, func(b *Bench) *int { return &b.HoldAfterUnread }),
 
 	text("simulation.unit", false, func(b *Bench) *string { return &b.Simulation.Unit }),
 	{key: "simulation.seed", allowed: "a whole number from 0", set: setSeed},
@@ -125,6 +135,16 @@ func whole(key string, required bool, low, high int, field func(*Bench) *int) se
 			return found(e)
 		}
 		*field(b) = v
+		return nil
+	}}
+}
+
+func boolean(key string, field func(*Bench) *bool) setting {
+	return setting{key, false, "true or false", func(b *Bench, e entry) error {
+		if e.kind != unstable.Bool {
+			return found(e)
+		}
+		*field(b) = e.text == "true"
 		return nil
 	}}
 }
@@ -252,43 +272,6 @@ func (c *checker) missing() {
 		table := s.key[:strings.LastIndex(s.key, ".")]
 		if at, ok := c.tables[table]; ok {
 			c.add(at, s.key, "nothing", s.allowed)
-		}
-	}
-}
-
-// together checks what only shows when several keys are read side by side.
-func (c *checker) together() {
-	used := map[int]string{}
-	for _, probe := range []string{"probes.rail", "probes.clock", "probes.lamp"} {
-		key := probe + ".channel"
-		at, ok := c.bench.where[key]
-		if !ok {
-			continue
-		}
-		channel := map[string]func() int{
-			"probes.rail": func() int { return c.bench.Rail.Channel }, "probes.clock": func() int { return c.bench.Clock.Channel },
-			"probes.lamp": func() int { return c.bench.Lamp.Channel },
-		}[probe]()
-		if other, taken := used[channel]; taken && channel != 0 {
-			c.add(at, key, fmt.Sprintf("channel %d, which %s has already", channel, other), "a scope channel of its own for every probe")
-		}
-		used[channel] = probe
-	}
-	instruments := []Instrument{c.bench.Supply, c.bench.Scope}
-	keys := []string{"supply.address", "scope.address"}
-	if c.bench.Thermometer != nil {
-		instruments, keys = append(instruments, *c.bench.Thermometer), append(keys, "thermometer.address")
-	}
-	for i, instrument := range instruments {
-		at, ok := c.bench.where[keys[i]]
-		if !ok || instrument.Address == "" {
-			continue
-		}
-		if role := strings.TrimSuffix(keys[i], ".address"); instrument.Simulated() && instrument.Address != "sim:"+role {
-			c.add(at, keys[i], strconv.Quote(instrument.Address), `"sim:`+role+`", the simulated bench's own`)
-		}
-		if instrument.Simulated() != c.bench.Supply.Simulated() {
-			c.add(at, keys[i], strconv.Quote(instrument.Address), "simulated instruments only with each other: all sim:… or none")
 		}
 	}
 }

@@ -30,6 +30,16 @@ type Options struct {
 	Climate    Climate
 	ClockProbe Probe
 	LampProbe  bool // a photodiode looks at the status lamp, on channel 3
+	// NoUnit leaves the bench leads open, for proving the instruments themselves.
+	NoUnit bool
+	// OnCompensation lists the scope channels whose probes are clipped to the scope's compensation terminal.
+	OnCompensation []int
+	// Baud is the speed of the instruments' own serial ports. At any other speed of the line a pseudo-terminal carries
+	// garbage, as a wire does. Zero: they follow the line's speed.
+	Baud int
+	// SetByHandVolts makes a bench whose supply has no remote control: it is set to so many volts by hand, and a switching
+	// instrument has a relay in its lead. Zero: the supply has remote control, and there is no relay.
+	SetByHandVolts float64
 	// OffSince is when the supply was last switched off, for a bench that goes on where an earlier one stopped; zero
 	// means a day ago. OffVolts is what it had been set to; zero means the unit's 3.6 V.
 	OffSince time.Time
@@ -46,6 +56,7 @@ const cellVolts = 3.6
 type Bench struct {
 	clock   Clock
 	linkDir string
+	baud    int
 	faults  *Faults
 
 	mu          sync.Mutex // guards everything behind the instruments' front panels
@@ -83,7 +94,7 @@ func New(o Options) (*Bench, error) {
 	if o.OffVolts == 0 {
 		o.OffVolts = cellVolts
 	}
-	b := &Bench{clock: o.Clock, linkDir: o.LinkDir, ports: map[Instrument]*port{}}
+	b := &Bench{clock: o.Clock, linkDir: o.LinkDir, baud: o.Baud, ports: map[Instrument]*port{}}
 	b.faults = &Faults{bench: b, wires: map[Instrument]*wireFaults{}}
 	b.world = newWorld(o, unit, o.OffSince, o.OffVolts)
 	b.scope = newScope(b.world, o)
@@ -92,6 +103,16 @@ func New(o Options) (*Bench, error) {
 		Supply:      b.supply.instrument,
 		Scope:       b.scope.instrument,
 		Thermometer: newThermometer(b.world, o.Seed),
+	}
+	if o.SetByHandVolts > 0 {
+		b.supply.setVolts, b.supply.limitAmps = o.SetByHandVolts, supplyMaxAmps
+		delete(b.instruments, Supply)
+		b.instruments[Switch] = newRelays(b.supply, o.Seed)
+	}
+	for _, channel := range o.OnCompensation {
+		if err := b.scope.clip(channel, ToCompensation); err != nil {
+			return nil, fmt.Errorf("simulated bench: %w", err)
+		}
 	}
 	for name := range b.instruments {
 		b.faults.wires[name] = &wireFaults{}
@@ -105,7 +126,8 @@ func (b *Bench) Hand() *Hand { return &Hand{bench: b} }
 // Faults is the door for tests that want a bench to misbehave.
 func (b *Bench) Faults() *Faults { return b.faults }
 
-// SupplyOutput tells the state of the supply's output terminals and the voltage set, for the assertions of tests.
+// SupplyOutput tells whether the supply is switched through to the unit's leads, by its output or by the relay, and the
+// voltage set, for the assertions of tests.
 func (b *Bench) SupplyOutput() (on bool, volts float64) {
 	b.mu.Lock()
 	defer b.mu.Unlock()

@@ -12,10 +12,11 @@ import (
 // Action is one thing a person did to the unit.
 type Action struct {
 	At   time.Time `json:"at"`
-	Verb string    `json:"verb"` // one of chill, warm, release, lift, fit
+	Verb string    `json:"verb"` // one of chill, warm, release, lift, fit, insert
 	Part string    `json:"part"` // board designator, such as C7
 	// Value is what is fitted, in the SI unit of the part: farads for a capacitor, ohms for a resistor. Zero fits a
-	// sound part of the value that the board was built with.
+	// sound part of the value that the board was built with. For insert it is the series resistor in ohms, zero to
+	// take it out.
 	Value float64 `json:"value,omitempty"`
 }
 
@@ -26,9 +27,13 @@ const (
 	Release = "release" // stop either; the part goes back to ambient
 	Lift    = "lift"    // unsolder one end of the part
 	Fit     = "fit"     // solder a new, sound part in its place
+	Insert  = "insert"  // solder a resistor in series with the crystal Y1
 )
 
-var verbs = []string{Chill, Warm, Release, Lift, Fit}
+var verbs = []string{Chill, Warm, Release, Lift, Fit, Insert}
+
+// soldering lists the verbs that want the supply off.
+var soldering = []string{Lift, Fit, Insert}
 
 // Hand is the door through which a person acts on the simulated unit. The measuring side never sees it: what was done
 // shows only in how the unit starts, and in the operator's own marks.
@@ -81,16 +86,19 @@ func (w *world) act(a Action) error {
 		return fmt.Errorf("%s %s at %s comes before the last action, at %s; put the actions in order of time", a.Verb,
 			a.Part, a.At.Format(time.RFC3339), w.actions[n-1].At.Format(time.RFC3339))
 	}
-	if a.Verb == Lift || a.Verb == Fit {
+	if slices.Contains(soldering, a.Verb) {
 		if w.powered() {
 			return fmt.Errorf("%s %s: the unit is powered; switch the supply off before soldering", a.Verb, a.Part)
 		}
 		var changed crystal.Unit
 		var err error
-		if a.Verb == Lift {
+		switch a.Verb {
+		case Lift:
 			changed, err = w.unit.Lift(part)
-		} else {
+		case Fit:
 			changed, err = w.unit.Fit(part, a.Value)
+		default:
+			changed, err = w.unit.Insert(part, a.Value)
 		}
 		if err != nil {
 			return fmt.Errorf("%s %s: %w", a.Verb, a.Part, err)

@@ -14,6 +14,9 @@ type Probe struct {
 	Farads      float64 // load at the tip
 	Ohms        float64 // load at the tip; 0: none
 	Attenuation float64 // 0 means 10; has no meaning for a near-field coil
+	// Trim is how a passive probe's trimmer stands: its gain for fast signals relative to that for slow ones. 0 means
+	// 1, which is right; above it the probe is over-compensated.
+	Trim float64
 }
 
 // What a clock probe can look at.
@@ -42,8 +45,8 @@ func (p Probe) check() error {
 	switch {
 	case !slices.Contains(nodes, p.Node):
 		return fmt.Errorf("node %q; allowed: %s, or nothing", p.Node, strings.Join(nodes[1:], ", "))
-	case p.Farads < 0 || p.Ohms < 0 || p.Attenuation < 0:
-		return fmt.Errorf("%g F, %g Ω, attenuation %g; none may be negative", p.Farads, p.Ohms, p.Attenuation)
+	case p.Farads < 0 || p.Ohms < 0 || p.Attenuation < 0 || p.Trim < 0:
+		return fmt.Errorf("%g F, %g Ω, attenuation %g, trim %g; none may be negative", p.Farads, p.Ohms, p.Attenuation, p.Trim)
 	}
 	return nil
 }
@@ -62,4 +65,12 @@ func (p Probe) attenuation() float64 {
 		return 10
 	}
 	return p.Attenuation
+}
+
+// trim is the gain for fast signals relative to that for slow ones.
+func (p Probe) trim() float64 {
+	if p.Trim == 0 {
+		return 1
+	}
+	return p.Trim
 }

@@ -6,3 +6,5 @@ const (
 	ioctlGetTermios = unix.TIOCGETA
 	ioctlSetTermios = unix.TIOCSETA
 )
+
+func speedOf(t *unix.Termios) int { return int(t.Ospeed) }

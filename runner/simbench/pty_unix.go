@@ -3,7 +3,9 @@
 package simbench
 
 import (
+	"cmp"
 	"fmt"
+	"io"
 	"os"
 	"path/filepath"
 
@@ -31,10 +33,15 @@ func (p *port) plugPTY() error {
 		slave.Close()
 		return err
 	}
-	p.address = "serial:" + path + "?baud=115200"
+	baud := p.bench.baud
+	p.address = fmt.Sprintf("serial:%s?baud=%d", path, cmp.Or(baud, 115200))
 	p.ends[wire], p.ends[slave] = struct{}{}, struct{}{}
 	gone := p.gone
-	p.bench.served.Go(func() { p.bench.serve(p.name, wire, gone) })
+	var spoken io.ReadWriter = wire
+	if baud != 0 {
+		spoken = &uart{wire: wire, baud: baud, line: func() (int, error) { return lineSpeed(slave) }}
+	}
+	p.bench.served.Go(func() { p.bench.serve(p.name, spoken, gone) })
 	return nil
 }
 
@@ -90,4 +97,13 @@ func (p *port) unlink() error {
 		return err
 	}
 	return nil
+}
+
+// lineSpeed is the speed that whoever opened the port has set, bits per second.
+func lineSpeed(slave *os.File) (int, error) {
+	t, err := unix.IoctlGetTermios(int(slave.Fd()), ioctlGetTermios)
+	if err != nil {
+		return 0, os.NewSyscallError("read terminal mode", err)
+	}
+	return speedOf(t), nil
 }

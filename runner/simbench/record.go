@@ -14,8 +14,9 @@ type record struct {
 	at            time.Time // of the trigger
 	complete      bool
 	// past is the unit's history as far as the record reaches, kept once it is complete.
-	past  []stretch
-	bytes [scopeChannels][]byte // codes of the channels fetched so far
+	past    []stretch
+	signals [scopeChannels]signal // what the probes touched then
+	bytes   [scopeChannels][]byte // codes of the channels fetched so far
 }
 
 // neverTriggers as the trigger source makes a record wait for ever.
@@ -31,6 +32,7 @@ func (r *record) advance(now time.Time, s *scope) {
 	if r.triggered && !now.Before(r.at.Add(seconds(r.startSeconds+r.sweepSeconds))) {
 		r.complete = true
 		r.past = slices.Clone(s.world.stretches)
+		r.signals = s.signals
 	}
 }
 

@@ -36,7 +36,7 @@ type instant struct {
 func (r *record) codes(n int, s *scope) []byte {
 	if r.bytes[n] == nil {
 		channel := r.channels[n]
-		p := painter{record: r, channel: channel, signal: s.signals[n]}
+		p := painter{record: r, channel: channel, signal: r.signals[n]}
 		p.sigma = noiseCodes*channel.voltsPerCode() + noiseVolts*channel.attenuation
 		p.dice = dice{source: s.luck.source("scope noise "+strconv.Itoa(n), r.at.UnixNano())}
 		if r.peak {
@@ -119,6 +119,9 @@ func (p *painter) shortBin(a, b *instant) (low, high float64) {
 func (p *painter) instants(n int) []instant {
 	list := make([]instant, n)
 	stride := min(max(int(knotSeconds/p.step()), 1), n)
+	if _, jumps := p.signal.(compensationSignal); jumps {
+		stride = 1 // between two knots there may be an edge
+	}
 	follow := p.follower()
 	list[0] = follow(p.startSeconds)
 	for from := 0; from < n-1; from += stride {

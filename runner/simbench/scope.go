@@ -15,6 +15,13 @@ const (
 	sweepMaxSeconds = 1000
 )
 
+// What is on which channel.
+const (
+	RailChannel  = 1
+	ClockChannel = 2
+	LampChannel  = 3
+)
+
 // Bits of the scope's operation condition (SCPI-99 volume 1, 9.3).
 const (
 	operationSweeping = 8
@@ -26,7 +33,9 @@ type scope struct {
 	*instrument
 	scopeSettings
 	world   *world
-	signals [scopeChannels]signal
+	signals [scopeChannels]signal      // what each probe touches now
+	atUnit  [scopeChannels]signal      // what it touches at the unit
+	passive map[int]compensationSignal // the channels whose probe can be clipped elsewhere
 	luck    chance
 	extreme *extremes
 	record  *record // nil before the first INITiate and after an ABORt
@@ -34,9 +43,15 @@ type scope struct {
 }
 
 func newScope(w *world, o Options) *scope {
-	s := &scope{world: w, luck: chance{o.Seed}, extreme: &extremes{}, signals: [scopeChannels]signal{
-		railSignal{}, clockSignal(o.ClockProbe), lampSignal{fitted: o.LampProbe},
-	}}
+	s := &scope{
+		world: w, luck: chance{o.Seed}, extreme: &extremes{},
+		atUnit:  [scopeChannels]signal{railSignal{}, clockSignal(o.ClockProbe), lampSignal{fitted: o.LampProbe}},
+		passive: map[int]compensationSignal{RailChannel: {attenuation: railAttenuation, trim: 1}},
+	}
+	s.signals = s.atUnit
+	if o.ClockProbe.Node != NodeNearField {
+		s.passive[ClockChannel] = compensationSignal{o.ClockProbe.attenuation(), o.ClockProbe.trim()}
+	}
 	s.defaults()
 	s.instrument = newInstrument(fmt.Sprintf("ringup,simulated oscilloscope,OSC-%d,1", o.Seed), s.reset, s.observe,
 		append(s.settingCommands(), s.recordCommands()...)...)

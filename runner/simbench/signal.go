@@ -49,7 +49,7 @@ func (c clockSignal) at(st *stretch, t float64) (level, amplitude float64) {
 	switch c.Node {
 	case NodeA, NodeB:
 		level, amplitude = st.node(c.Node, t)
-		level, amplitude = level/attenuation, amplitude/attenuation
+		level, amplitude = level/attenuation, Probe(c).trim()*amplitude/attenuation
 	case NodeNearField:
 		amplitude = st.motionalAmps(t) * coilOhms
 	case NodeBuffered:

@@ -126,7 +126,7 @@ func (s *supply) switchOn(now time.Time) *scpiError {
 	}
 	s.beforePower(now)
 	volts := s.setVolts
-	if boot := s.world.unit.Supply.BootAmps; boot > s.limitAmps {
+	if boot := s.world.unit.Supply.BootAmps; !s.world.noUnit && boot > s.limitAmps {
 		if s.protectCurrent {
 			s.tripped = true
 			return nil

@@ -2,6 +2,7 @@ package simbench
 
 import (
 	"math"
+	"slices"
 	"time"
 
 	"ringup/runner/crystal"
@@ -50,7 +51,7 @@ func (w *world) celsiusOf(part crystal.Part, t time.Time) float64 {
 		return ambient + (from-w.ambient(since))*math.Exp(-held/releaseTau.Seconds())
 	}
 	for _, a := range w.actions {
-		if a.Part != string(part) || a.At.After(t) || a.Verb == Lift || a.Verb == Fit {
+		if a.Part != string(part) || a.At.After(t) || slices.Contains(soldering, a.Verb) {
 			continue
 		}
 		from = at(a.At)

@@ -14,13 +14,15 @@ type Instrument string
 // The bench's instruments.
 const (
 	Supply      Instrument = "supply"
+	Switch      Instrument = "switch" // instead of the supply, with Options.SetByHandVolts
 	Scope       Instrument = "scope"
 	Thermometer Instrument = "thermometer"
 )
 
 // Addresses say where the instruments answer, as a bench file writes addresses: "serial:PATH?baud=115200" for a
 // pseudo-terminal, "tcp:HOST:PORT" for a socket.
-type Addresses struct{ Supply, Scope, Thermometer string }
+// What the bench does not have is empty.
+type Addresses struct{ Supply, Scope, Thermometer, Switch string }
 
 // The transports that Serve knows.
 const (
@@ -55,7 +57,7 @@ func (b *Bench) Serve(transport string) (Addresses, error) {
 		}
 		addresses[name] = p.address
 	}
-	return Addresses{addresses[Supply], addresses[Scope], addresses[Thermometer]}, nil
+	return Addresses{addresses[Supply], addresses[Scope], addresses[Thermometer], addresses[Switch]}, nil
 }
 
 // Close hangs all wires up and waits until nothing is being served any more. The unit stays as it is.

@@ -15,6 +15,7 @@ type world struct {
 	climate Climate
 	probe   crystal.Probe // what the clock probe loads
 	unit    crystal.Unit
+	noUnit  bool     // the bench leads are open
 	actions []Action // of the hand, oldest first
 	// stretches are the times of power and of rest, oldest first; the last one is still going on.
 	stretches []stretch
@@ -32,6 +33,8 @@ type stretch struct {
 	// off, and unit is the unit it belongs to.
 	volts float64
 	unit  crystal.Unit
+	// open: the leads are, and up is nil.
+	open bool
 }
 
 // ringDownTau is how fast a crystal that is no longer driven falls still, 2·L1/R1.
@@ -40,8 +43,8 @@ const ringDownTau = 2.4e-3
 // newWorld has the unit resting since offSince, its capacitor then at offVolts.
 func newWorld(o Options, unit crystal.Unit, offSince time.Time, offVolts float64) *world {
 	return &world{
-		luck: chance{o.Seed}, climate: o.Climate, probe: o.ClockProbe.load(), unit: unit,
-		stretches: []stretch{{from: offSince, unit: unit, volts: offVolts}},
+		luck: chance{o.Seed}, climate: o.Climate, probe: o.ClockProbe.load(), unit: unit, noUnit: o.NoUnit,
+		stretches: []stretch{{from: offSince, unit: unit, volts: offVolts, open: o.NoUnit}},
 	}
 }
 
@@ -68,6 +71,10 @@ func (w *world) powerUp(now time.Time, volts float64) *crystal.PowerUp {
 
 // switchOn begins a stretch of power.
 func (w *world) switchOn(now time.Time, volts float64) {
+	if w.noUnit {
+		w.stretches = append(w.stretches, stretch{from: now, on: true, onSince: now, volts: volts, unit: w.unit, open: true})
+		return
+	}
 	w.stretches = append(w.stretches, stretch{
 		from: now, on: true, up: w.powerUp(now, volts), onSince: now, volts: volts,
 		phase: 2 * math.Pi * w.luck.at("phase", now).Float64(),
@@ -86,6 +93,12 @@ func (w *world) switchOff(now time.Time) {
 		return
 	}
 	volts := last.volts
+	if last.open {
+		w.stretches = append(w.stretches, stretch{
+			from: now, onSince: last.onSince, volts: last.openVolts(now.Sub(last.from).Seconds()), unit: w.unit, open: true,
+		})
+		return
+	}
 	if t := now.Sub(last.from).Seconds(); t < chargedSeconds {
 		volts = last.up.UnitVolts(t)
 	}
@@ -111,7 +124,7 @@ func (w *world) terminalVolts(now time.Time) float64 {
 
 // supplyAmps is what the unit draws from the supply now.
 func (w *world) supplyAmps(now time.Time) float64 {
-	if last := w.latest(); last.on {
+	if last := w.latest(); last.on && !last.open {
 		return last.up.SupplyAmps(now.Sub(last.from).Seconds())
 	}
 	return 0
@@ -119,10 +132,24 @@ func (w *world) supplyAmps(now time.Time) float64 {
 
 // terminalVolts is the voltage at the unit's supply leads, t seconds into the stretch.
 func (s *stretch) terminalVolts(t float64) float64 {
+	if s.open {
+		return s.openVolts(t)
+	}
 	if s.on {
 		return s.up.TerminalVolts(t)
 	}
 	return s.unit.Discharge(s.volts, t)
+}
+
+// openTau is how fast the supply's own output capacitor empties into its bleeder, with nothing on the leads.
+const openTau = 20e-3
+
+// openVolts is the voltage on open leads: the supply's own ramp, no load; its output capacitor after switch-off.
+func (s *stretch) openVolts(t float64) float64 {
+	if s.on {
+		return min(s.volts, s.unit.Supply.SlewVoltsPerSecond*t)
+	}
+	return s.volts * math.Exp(-t/openTau)
 }
 
 // wasOn is how long the power-up had lasted when this rest began, in seconds.
@@ -156,11 +183,11 @@ func (s *stretch) motionalAmps(t float64) float64 {
 
 // logicVolts is the supply of a logic output that carries the usable clock; 0 while there is none.
 func (s *stretch) logicVolts(t float64) float64 {
-	if s.on && t >= s.up.ClockSeconds() {
+	if s.on && s.up != nil && t >= s.up.ClockSeconds() {
 		return s.up.UnitVolts(t)
 	}
 	return 0
 }
 
 // lampOn tells whether the status lamp is lit.
-func (s *stretch) lampOn(t float64) bool { return s.on && s.up.LampOn(t) }
+func (s *stretch) lampOn(t float64) bool { return s.on && s.up != nil && s.up.LampOn(t) }

@@ -110,7 +110,7 @@ func TestHandChangesTheUnit(t *testing.T) {
 func TestSolderingNeedsTheSupplyOff(t *testing.T) {
 	r := newRig(t, nil)
 	r.power("3.6")
-	for _, verb := range []string{Lift, Fit} {
+	for _, verb := range []string{Lift, Fit, Insert} {
 		err := r.Hand().Do(Action{Verb: verb, Part: "C7"})
 		if err == nil || !strings.Contains(err.Error(), "switch the supply off") {
 			t.Errorf("%s while powered: %v", verb, err)

@@ -12,6 +12,7 @@ const wide = window.matchMedia("(min-width: 52rem)"); // as in the style sheet
 
 let run = 0; // number of the run shown
 let status = null;
+let locked = true; // this page may not command
 let cycles = []; // newest first
 let marks = [];
 let chartsDrawn = 0;
@@ -77,6 +78,7 @@ function showStatus(now) {
   $("cautions").replaceChildren(...now.cautions.map((text) => element("li", text)));
   $("version").textContent = "ringup " + now.version;
   for (const e of $("stop-form").elements) e.disabled = !now.active;
+  for (const e of $("hold-form").elements) e.disabled = !now.active || now.hold !== null && now.hold.for_person;
   drawCharts();
 }
 
@@ -107,8 +109,13 @@ function showHeadline(now) {
 function showHold(now) {
   show("hold", now.hold !== null);
   if (!now.hold) return;
+  $("hold-title").textContent = now.supply.confirmed_off ? "The run waits, supply off" : "The run waits; the supply is not confirmed off";
   $("question").textContent = now.hold.question || now.hold.reason;
   show("answer-form", now.hold.question !== "");
+  show("resume-form", now.hold.for_person);
+  show("hold-self", now.hold.question === "" && !now.hold.for_person);
+  show("resume-locked", now.hold.for_person && locked);
+  for (const e of $("resume-form").elements) e.disabled = locked;
 }
 
 function showConditions(conditions) {
@@ -310,6 +317,17 @@ onSubmit("mark-form", async () => {
   return "Noted.";
 });
 
+onSubmit("resume-form", async () => {
+  await post("/api/v1/resume");
+  return "Going on.";
+});
+
+onSubmit("hold-form", async () => {
+  await post("/api/v1/hold", { reason: $("hold-reason").value });
+  $("hold-reason").value = "";
+  return "It holds once no cycle is energised. Touch nothing before the page says that the supply is off.";
+});
+
 onSubmit("stop-form", async () => {
   if (!confirm("Stop the run? The supply goes off and the run ends; its cycles stay in the logbook.")) return "";
   await post("/api/v1/stop");
@@ -339,7 +357,9 @@ async function showSession() {
   show("locked", s.commands && !s.allowed);
   show("token-form", s.commands && !s.allowed);
   show("answer-locked", s.commands && !s.allowed);
-  for (const id of ["mark-form", "stop-form", "submit"]) show(id, s.commands && s.allowed);
+  for (const id of ["mark-form", "hold-form", "stop-form", "submit"]) show(id, s.commands && s.allowed);
+  locked = !s.allowed;
+  if (status) showHold(status);
   for (const e of $("answer-form").elements) e.disabled = !s.allowed;
 }
 
