@@ -21,7 +21,7 @@ func (c Call) Check(given map[string]any) (map[string]any, error) {
 	for name := range sorted(given) {
 		if !slices.Contains(c.optionNames(), name) {
 			return nil, fmt.Errorf("%s has no option %s (found %s = %s); allowed: %s%s",
-				c.Name, show(name), name, show(given[name]), c.allowed(), suggest(name, c.optionNames()))
+				c.Name, show(name), name, show(given[name]), c.allowed(), Suggest(name, c.optionNames()))
 		}
 	}
 	arguments := map[string]any{}
@@ -102,7 +102,7 @@ func (o Option) check(value any) (any, error) {
 	case Choice:
 		s, ok := value.(string)
 		if !ok || !slices.Contains(o.Choices, s) {
-			return nil, fmt.Errorf("%w%s", o.refuse(value), suggest(s, o.Choices))
+			return nil, fmt.Errorf("%w%s", o.refuse(value), Suggest(s, o.Choices))
 		}
 		return s, nil
 	default:

@@ -117,7 +117,7 @@ func undefined(L *lua.LState) int {
 	var names []string
 	L.CheckTable(1).ForEach(func(k, _ lua.LValue) { names = append(names, k.String()) })
 	slices.Sort(names)
-	L.RaiseError("there is no global %s%s", name, suggest(name, names))
+	L.RaiseError("there is no global %s%s", name, Suggest(name, names))
 	return 0
 }
 

@@ -2,9 +2,9 @@ package scripts
 
 import "strings"
 
-// suggest returns "; did you mean X?" for the name nearest to found, or nothing
+// Suggest returns "; did you mean X?" for the name nearest to found, or nothing
 // when none is near enough to be a slip of the finger.
-func suggest(found string, names []string) string {
+func Suggest(found string, names []string) string {
 	best, bestDistance := "", 1+max(1, len(found)/3)
 	for _, name := range names {
 		if d := editDistance(strings.ToLower(found), strings.ToLower(name)); d < bestDistance {

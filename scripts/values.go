@@ -77,7 +77,7 @@ func fieldOf(what string, names []string) lua.LGFunction {
 				return 1
 			}
 		}
-		L.RaiseError("%s has no field %s; it has: %s%s", what, name, strings.Join(names, ", "), suggest(name, names))
+		L.RaiseError("%s has no field %s; it has: %s%s", what, name, strings.Join(names, ", "), Suggest(name, names))
 		return 0
 	}
 }

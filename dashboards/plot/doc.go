@@ -1,6 +1,6 @@
 // Package plot draws the charts of the page and the report as SVG: the failure
 // rate against voltage, the failure rate through the night, waveform envelopes
-// side by side, and verdict counts.
+// side by side, verdict counts, and curves over a value that can be chosen.
 //
 // A chart is a struct; its SVG method gives one well-formed <svg> element with a
 // title and a description for those who cannot see it. It needs no script, no

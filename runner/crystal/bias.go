@@ -25,34 +25,50 @@ func (n *Net) leaks() leaks {
 // reaches the rail gm collapses. With no feedback path at all the input floats
 // and there is no gain.
 func (v *Inverter) Bias(n *Net, supplyVolts, celsius float64) Stage {
+	return v.bias(n, supplyVolts, celsius, v.beta())
+}
+
+// bias is Bias for a current factor at T0 worked out before.
+func (v *Inverter) bias(n *Net, supplyVolts, celsius, beta float64) Stage {
 	l := n.leaks()
-	d := v.at(celsius)
+	d := v.heated(celsius, beta)
 	if math.IsInf(l.feedback, 1) {
 		return Stage{BVolts: supplyVolts}
 	}
 	if l.aGround == 0 && l.aSupply == 0 && l.bGround == 0 || supplyVolts <= 0 {
 		return d.unloaded(supplyVolts)
 	}
+	// Between these inputs the output stays between the rails.
+	steep := 1 + l.feedback*(l.aGround+l.aSupply) // of the output against the input
+	low := l.feedback * supplyVolts * l.aSupply / steep
+	high := (supplyVolts + l.feedback*supplyVolts*l.aSupply) / steep
 	output := func(va float64) float64 {
 		return va + l.feedback*(va*l.aGround-(supplyVolts-va)*l.aSupply)
 	}
-	// surplus is the current leaving node B; it rises with va throughout.
-	surplus := func(va float64) float64 {
+	// The surplus current leaving node B rises with va throughout: Newton's
+	// method, kept inside a bracket that closes on the root.
+	va := min(max(supplyVolts/2, low), high)
+	for range 80 {
 		vb := output(va)
-		return d.sink(supplyVolts, va, vb) + (vb-va)/l.feedback + vb*l.bGround
+		amps, gm, gds := d.sinkSlopes(supplyVolts, va, vb)
+		surplus := amps + (vb-va)/l.feedback + vb*l.bGround
+		if surplus < 0 {
+			low = va
+		} else {
+			high = va
+		}
+		next := va - surplus/(gm+gds*steep+(steep-1)/l.feedback+steep*l.bGround)
+		if math.Abs(next-va) < 1e-14*math.Abs(va) {
+			break
+		}
+		if !(next > low && next < high) {
+			next = (low + high) / 2
+		}
+		va = next
 	}
-	// Between these inputs the output stays between the rails.
-	span := 1 + l.feedback*(l.aGround+l.aSupply)
-	low := l.feedback * supplyVolts * l.aSupply / span
-	high := (supplyVolts + l.feedback*supplyVolts*l.aSupply) / span
-	va := bracketedRoot(surplus, low, high)
 	vb := output(va)
-	const h = 1e-5 // V: small against the threshold's softness of 36 mV
-	return Stage{
-		Gm:     (d.sink(supplyVolts, va+h, vb) - d.sink(supplyVolts, va-h, vb)) / (2 * h),
-		Gds:    (d.sink(supplyVolts, va, vb+h) - d.sink(supplyVolts, va, vb-h)) / (2 * h),
-		AVolts: va, BVolts: vb,
-	}
+	_, gm, gds := d.sinkSlopes(supplyVolts, va, vb)
+	return Stage{Gm: gm, Gds: gds, AVolts: va, BVolts: vb}
 }
 
 // bracketedRoot finds the zero of a rising function between low and high by

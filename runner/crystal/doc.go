@@ -4,8 +4,12 @@
 // transconductance against supply and temperature, the supply path, and the
 // faults that keep such a unit from starting.
 //
-// Two users share it: the simulated unit, which asks for one power-up at a
-// time, and the calculator, which asks for margins and limits. The package is
+// Two users share it. The simulated unit asks for one power-up at a time: Unit,
+// PowerUp; Predict and PredictGrid ask for thousands, FaultWindow for the share
+// that fails in closed form. The calculator asks for margins and limits: a
+// Circuit is made by Healthy or Typical and With, and answers with Analyse,
+// SafeRange, FaultLimits, ProbeEffects and the rest. FromGrowth, FromResistors
+// and FromFrequency go back from what was measured to parts. The package is
 // pure: no clock, no files, and chance only from the generator handed in.
 //
 // Circuit. The crystal is a series arm R1, L1, C1 with the shunt capacitance

@@ -14,8 +14,14 @@ type growth struct {
 
 // newGrowth works out the envelope for the start resistance rn (size) and the
 // rail-limited current rail, both in the crystal x.
-func newGrowth(x Resonator, rn, rail, first, asleepOhms, sleepAmps float64) growth {
-	g := growth{first: first, level: clockLevel * rail}
+func newGrowth(x Resonator, rn, rail, first, asleepOhms, sleepAmps float64) (g growth) {
+	g.begin(&x, rn, rail, first, asleepOhms, sleepAmps)
+	return g
+}
+
+// begin is newGrowth in place: the climb's table is half a kilobyte.
+func (g *growth) begin(x *Resonator, rn, rail, first, asleepOhms, sleepAmps float64) {
+	g.first, g.level = first, clockLevel*rail
 	r1 := x.R1
 	if asleepOhms > 0 {
 		g.asleep = true
@@ -24,19 +30,18 @@ func newGrowth(x Resonator, rn, rail, first, asleepOhms, sleepAmps float64) grow
 			return (rn*(1-q*q) - x.R1 - asleepOhms/(1+amps/sleepAmps)) / (2 * x.L1)
 		})
 		if !g.grows {
-			return g
+			return
 		}
 		// From the clock level on, the current leaves only a trace of the rise.
 		first, r1 = g.level, r1+asleepOhms/(1+g.level/sleepAmps)
 	}
 	if rn <= r1 {
-		return g
+		return
 	}
 	if steady := finalAmps(rail, rn, r1); steady > first {
 		g.limit = newLogistic(first, steady, 2*x.L1/(rn-r1))
 		g.grows = steady > g.level
 	}
-	return g
 }
 
 // amps is the peak motional current t seconds after the stage is on.

@@ -9,10 +9,21 @@ import (
 // by Newton's method from the settled frequency: the amplitude goes as e^(αt),
 // α negative when it decays.
 func (r Resonator) Growth(n *Net, gm float64) (alphaPerSecond, hertz float64) {
+	m := r.mode(n, gm, nil)
+	return m.AlphaPerSecond, m.Hertz
+}
+
+// mode is Growth, with another arm of the crystal beside this one if there is
+// one.
+func (r *Resonator) mode(n *Net, gm float64, other *Resonator) Mode {
 	omega, z := r.Settle(n, gm)
 	s := complex(-(real(z)+r.R1)/(2*r.L1), omega)
 	mesh := func(s complex128) complex128 {
-		return complex(r.R1, 0) + scale(s, r.L1) + 1/scale(s, r.C1) + Coeffs(n, r.C0, s).Ohms(gm)
+		z := Coeffs(n, r.C0, s).Ohms(gm)
+		if other != nil {
+			z = 1 / (1/z + 1/other.arm(s))
+		}
+		return r.arm(s) + z
 	}
 	for range 20 {
 		// The mesh is analytic in s: a central difference along ω is its slope.
@@ -23,5 +34,10 @@ func (r Resonator) Growth(n *Net, gm float64) (alphaPerSecond, hertz float64) {
 			break
 		}
 	}
-	return real(s), imag(s) / (2 * math.Pi)
+	return Mode{AlphaPerSecond: real(s), Hertz: imag(s) / (2 * math.Pi)}
+}
+
+// arm is the motional arm's impedance at a complex frequency.
+func (r *Resonator) arm(s complex128) complex128 {
+	return complex(r.R1, 0) + scale(s, r.L1) + 1/scale(s, r.C1)
 }

@@ -35,7 +35,10 @@ type devices struct {
 	vt, nu, beta, alpha, lambda float64
 }
 
-func (v *Inverter) at(celsius float64) devices {
+func (v *Inverter) at(celsius float64) devices { return v.heated(celsius, v.beta()) }
+
+// heated is at for a current factor at T0 worked out before.
+func (v *Inverter) heated(celsius, beta float64) devices {
 	t := celsius + zeroCelsius
 	d := devices{
 		vt:     v.Vt0Volts - v.KvtVolts*(t-v.T0Kelvin),
@@ -43,7 +46,7 @@ func (v *Inverter) at(celsius float64) devices {
 		alpha:  v.Alpha,
 		lambda: v.LambdaPerVolt,
 	}
-	d.beta = v.beta() * math.Pow(t/v.T0Kelvin, -v.Mobility)
+	d.beta = beta * math.Pow(t/v.T0Kelvin, -v.Mobility)
 	return d
 }
 
@@ -80,6 +83,32 @@ func (d *devices) amps(vgs, vds float64) float64 {
 	half := math.Pow(vov, d.alpha/2)
 	r := min(1, vds/half)
 	return d.beta * half * half * (1 + d.lambda*vds) * r * (2 - r)
+}
+
+// slopes is amps with its derivatives by the gate's and the drain's voltage.
+func (d *devices) slopes(vgs, vds float64) (amps, gm, gds float64) {
+	vov, sigma := d.overdrive(vgs)
+	if vov <= 0 {
+		return 0, 0, 0
+	}
+	half := math.Pow(vov, d.alpha/2)
+	halfSlope := d.alpha / 2 * half / vov * sigma
+	length := 1 + d.lambda*vds
+	if vds >= half {
+		square := d.beta * half * half
+		return square * length, 2 * d.beta * half * halfSlope * length, square * d.lambda
+	}
+	triode := vds * (2*half - vds)
+	return d.beta * triode * length,
+		d.beta * 2 * vds * halfSlope * length,
+		d.beta * (triode*d.lambda + 2*(half-vds)*length)
+}
+
+// sinkSlopes is sink with its derivatives by the input's and the output's voltage.
+func (d *devices) sinkSlopes(supply, va, vb float64) (amps, gm, gds float64) {
+	n, gmN, gdsN := d.slopes(va, vb)
+	p, gmP, gdsP := d.slopes(supply-va, supply-vb)
+	return n - p, gmN + gmP, gdsN + gdsP
 }
 
 // sink is the net current the stage pulls out of its output.

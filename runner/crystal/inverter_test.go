@@ -6,36 +6,41 @@ import (
 	"testing"
 )
 
+// deckStage is the bias of an OP or GM deck by our law.
+func deckStage(t *testing.T, name, text string, volts, celsius float64) Stage {
+	t.Helper()
+	d := readDeck(t, name)
+	n := board()
+	n.Rf = d.values["Rf"]
+	for name, field := range map[string]*float64{"RgA": &n.RgA, "RvA": &n.RvA, "Rleak": &n.Rleak} {
+		if v, ok := d.values[name]; ok {
+			*field = v
+		}
+	}
+	inverter := squareLaw()
+	if strings.HasPrefix(name, "GM") {
+		inverter, celsius = healthy().Inverter, gmCelsius(t, text)
+	}
+	return inverter.Bias(&n, volts, celsius)
+}
+
 // Bias, gm and gds: ngspice 39, decks op01.cir to op14.cir (level-1 devices)
 // and gm01.cir to gm09.cir (alpha-power stage as behavioural sources).
 func TestBiasAgreesWithNgspice(t *testing.T) {
 	for _, row := range readChecks(t).OP {
-		d := readDeck(t, row.Case)
-		n := board()
-		n.Rf = d.values["Rf"]
-		for name, field := range map[string]*float64{"RgA": &n.RgA, "RvA": &n.RvA, "Rleak": &n.Rleak} {
-			if v, ok := d.values[name]; ok {
-				*field = v
-			}
-		}
-		inverter, celsius := squareLaw(), row.Temp
-		want, relative := row.Spice, 1e-6
-		switch {
-		case strings.HasPrefix(row.Case, "GM"):
-			inverter = healthy().Inverter
-			celsius = gmCelsius(t, row.Name)
-		case row.Temp != 25:
+		got := deckStage(t, row.Case, row.Name, row.V, row.Temp)
+		want := row.Spice
+		if strings.HasPrefix(row.Case, "OP") && row.Temp != 25 {
 			// ngspice has temperature laws of its own: there the deck's model
 			// value is the check, and ngspice bounds the difference in form.
 			want = row.Model
-			near(t, row.Case+" gm against the simulator's own laws", inverter.Bias(&n, row.V, celsius).Gm, row.Spice[2], 0.034)
+			near(t, row.Case+" gm against the simulator's own laws", got.Gm, row.Spice[2], 0.034)
 		}
-		got := inverter.Bias(&n, row.V, celsius)
-		near(t, row.Case+" V(A)", got.AVolts, want[0], relative)
-		near(t, row.Case+" V(B)", got.BVolts, want[1], relative)
-		near(t, row.Case+" gm", got.Gm, want[2], relative)
+		near(t, row.Case+" V(A)", got.AVolts, want[0], 1e-6)
+		near(t, row.Case+" V(B)", got.BVolts, want[1], 1e-6)
+		near(t, row.Case+" gm", got.Gm, want[2], 1e-6)
 		if len(want) > 3 {
-			near(t, row.Case+" gds", got.Gds, want[3], relative)
+			near(t, row.Case+" gds", got.Gds, want[3], 1e-6)
 		}
 	}
 }

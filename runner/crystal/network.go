@@ -20,6 +20,7 @@ type Net struct {
 	Rs       float64 // series damping resistor, D to B
 	CpA, RpA float64 // probe at A
 	CpB, RpB float64 // probe at B
+	Rins     float64 // resistor inserted in series with the crystal's package
 	Gds      float64 // inverter's output conductance, 1/ro
 }
 
@@ -54,7 +55,14 @@ func (n *Net) admittances(c0 float64, s complex128) admittances {
 // branch is a capacitor with a series resistor, to ground.
 func branch(s complex128, farads, ohms float64) complex128 {
 	y := scale(s, farads)
-	return y / (1 + scale(y, ohms))
+	return divide(y, 1+scale(y, ohms))
+}
+
+// divide is z/w without the language's care for infinities and zeros, which
+// finite circuits do not have and which takes most of a power-up's time.
+func divide(z, w complex128) complex128 {
+	k := 1 / (real(w)*real(w) + imag(w)*imag(w))
+	return complex((real(z)*real(w)+imag(z)*imag(w))*k, (imag(z)*real(w)-real(z)*imag(w))*k)
 }
 
 func scale(z complex128, k float64) complex128 { return complex(real(z)*k, imag(z)*k) }
@@ -66,12 +74,15 @@ type Mobius struct{ N0, N1, D0, D1 complex128 }
 
 // Ohms is the impedance at the transconductance gm (siemens).
 func (m Mobius) Ohms(gm float64) complex128 {
-	return (m.N0 + scale(m.N1, gm)) / (m.D0 + scale(m.D1, gm))
+	return divide(m.N0+scale(m.N1, gm), m.D0+scale(m.D1, gm))
 }
 
 // Coeffs solves the net exactly, every loss included, at the complex frequency
 // s (jω, or α+jω during growth), with the crystal's shunt capacitance c0.
 func Coeffs(n *Net, c0 float64, s complex128) Mobius {
+	if n.Rins > 0 {
+		return n.inserted(c0, s)
+	}
 	y := n.admittances(c0, s)
 	if n.Rs == 0 {
 		b, through := y.b+y.d, y.ab+y.ad
@@ -103,12 +114,15 @@ func (y admittances) reduced(rs float64) reduced {
 // NodeOhms returns the phasor volts at A and at B per ampere of motional
 // current flowing out of B through the crystal into A.
 func NodeOhms(n *Net, c0, gm float64, s complex128) (a, b complex128) {
+	if n.Rins > 0 {
+		return insertedNodes(n, c0, gm, s)
+	}
 	y := n.admittances(c0, s)
 	g := complex(gm, 0)
 	if n.Rs == 0 {
 		yb, through := y.b+y.d, y.ab+y.ad
 		det := y.a*yb + through*(y.a+yb+g)
-		return yb / det, -(y.a + g) / det
+		return divide(yb, det), divide(-(y.a + g), det)
 	}
 	r := y.reduced(n.Rs)
 	aa, ba := r.aa+g*r.aaGm, r.ba+g*r.baGm

@@ -84,6 +84,20 @@ func (s *span) crossing(v, limit float64) float64 {
 	if s.volts(limit) < v {
 		return math.Inf(1)
 	}
+	// Once the RC has settled the rail runs parallel to the source; Newton's
+	// method from there, and the safe way where that leaves the span.
+	t := s.start + s.rc + (v+s.amps*s.ohms-s.source)/s.slew
+	initial := s.source - s.slew*s.rc - s.amps*s.ohms
+	for range 8 {
+		left := (s.from - initial) * math.Exp(-(t-s.start)/s.rc)
+		step := (initial + s.slew*(t-s.start) + left - v) / (s.slew - left/s.rc)
+		if t -= step; !(t >= s.start && t <= limit) {
+			break
+		}
+		if math.Abs(step) <= 1e-15*t {
+			return t
+		}
+	}
 	return bracketedRoot(func(t float64) float64 { return s.volts(t) - v }, s.start, limit)
 }
 

@@ -21,6 +21,9 @@ type Unit struct {
 	Sleep   Sleep  // in Y1
 	Film    Spread // residue across the crystal's pads, A to B
 	Contact Spread // in J1; replaces the sound contact
+
+	// Overtone is Y1's third-overtone arm; the zero value is one too poor to matter.
+	Overtone Overtone
 }
 
 // Firmware is what the microcontroller does with the clock.

@@ -1,0 +1,144 @@
+package main
+
+import (
+	"context"
+	"path/filepath"
+	"regexp"
+	"strconv"
+	"strings"
+	"sync"
+	"testing"
+
+	"ringup/runner"
+	"ringup/runner/bench"
+	"ringup/runner/crystal"
+	"ringup/runner/logbook"
+	"ringup/runner/simbench"
+)
+
+// listener notes what the script logs.
+type listener struct {
+	mu    sync.Mutex
+	lines []string
+}
+
+func (l *listener) Observe(e runner.Event) {
+	if e.Kind != runner.Logged {
+		return
+	}
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.lines = append(l.lines, e.Reason)
+}
+
+func (l *listener) text() string {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return strings.Join(l.lines, "\n")
+}
+
+// margin runs the library's margin.lua on a simulated unit, a simulated person fitting the resistors, and returns what
+// it logged and the resistors that were in, in order.
+func margin(t *testing.T, unit string) (said string, actions []simbench.Action) {
+	t.Helper()
+	text := strings.Replace(demoBench, `"cracked-capacitor"`, strconv.Quote(unit), 1)
+	b, err := bench.Parse("bench.toml", []byte(text))
+	if err != nil {
+		t.Fatal(err)
+	}
+	book, err := logbook.Open(filepath.Join(t.TempDir(), "logbook.db"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer book.Close()
+	heard := &listener{}
+	s, err := stand(t.Context(), b, options{}, past{}, 0, heard)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer s.close()
+	program, err := readLibrary("margin.lua")
+	if err != nil {
+		t.Fatal(err)
+	}
+	ctx, cancel := context.WithCancel(t.Context())
+	defer cancel()
+	person := newOperator(s.sim.Hand(), s.clock)
+	e := execution{
+		standing: s, book: book, program: program, watch: runner.Observers{heard, person}, seed: 1,
+		started: func(session *runner.Session) {
+			go func() {
+				if err := person.serve(ctx, session.Answer); err != nil {
+					t.Error(err)
+					cancel()
+				}
+			}()
+		},
+	}
+	if _, err := e.do(ctx); err != nil {
+		t.Fatalf("%v\n%s", err, heard.text())
+	}
+	return heard.text(), s.sim.Hand().History()
+}
+
+var bracket = regexp.MustCompile(`(?s)Starts with Y1 \+ (\d+) ohm: 0 of 30 failed.*Not every time with Y1 \+ (\d+) ohm: ([1-9]\d*) of 30 failed`)
+
+// TestMarginScript measures the margin of a sound unit through scope, verdict and logbook, and compares it with what
+// the oscillator's equations say of the same unit.
+func TestMarginScript(t *testing.T) {
+	t.Parallel()
+	said, actions := margin(t, "healthy")
+	found := bracket.FindStringSubmatch(said)
+	if found == nil {
+		t.Fatalf("no bracket in\n%s", said)
+	}
+	low, _ := strconv.ParseFloat(found[1], 64)
+	high, _ := strconv.ParseFloat(found[2], 64)
+	if !(low < high && high <= low*1.25) {
+		t.Errorf("starts with %g ohm and not with %g: no neighbours in E12", low, high)
+	}
+	sound, err := crystal.NewUnit("healthy")
+	if err != nil {
+		t.Fatal(err)
+	}
+	// fails is the share of failures by the equations, at the mildest and at the worst hour of the demo bench's night.
+	fails := func(ohms float64) (least, most float64) {
+		u, err := sound.Insert(crystal.Y1, ohms)
+		if err != nil {
+			t.Fatal(err)
+		}
+		const draws = 2000
+		least = 1
+		for celsius := -14.0; celsius <= 2; celsius += 4 {
+			n := u.Predict(crystal.Surroundings{SupplyVolts: 2.4, RestSeconds: 10, AmbientCelsius: celsius}, draws, 1)
+			share := 1 - float64(n[crystal.Starts])/draws
+			least, most = min(least, share), max(most, share)
+		}
+		return least, most
+	}
+	// 30 of 30 starts leave up to 9.5 % open; 1 of 30 failed is at least 0.1 % (exact two-sided bounds).
+	if least, _ := fails(low); least > 0.095 {
+		t.Errorf("%g ohm, said to be good, fails %.3f of starts by the equations", low, least)
+	}
+	if _, most := fails(high); most < 0.01 {
+		t.Errorf("%g ohm, said to be too much, fails %.3f of starts by the equations", high, most)
+	}
+	if n := len(actions); n < 6 || n > 10 || actions[n-1].Value != 0 {
+		t.Errorf("%d times soldered, the last with %g ohm: want 6 to 10, and the resistor taken out", n, actions[n-1].Value)
+	}
+	for _, part := range []string{"Negative resistance", "Margin: ", "with this crystal"} {
+		if !strings.Contains(said, part) {
+			t.Errorf("not said: %s, in\n%s", part, said)
+		}
+	}
+	t.Log("\n" + said)
+}
+
+// TestMarginOfAFailingUnit: a unit that fails by itself has no margin, and nobody solders for nothing.
+func TestMarginOfAFailingUnit(t *testing.T) {
+	t.Parallel()
+	said, actions := margin(t, "wet-flux")
+	if !strings.Contains(said, "fails without any resistor") || len(actions) != 1 {
+		t.Errorf("%d solderings, and said:\n%s", len(actions), said)
+	}
+}
