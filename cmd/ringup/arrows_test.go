@@ -26,6 +26,10 @@ var mayImport = map[string][]string{
 	"runner":          {"drivers", "runner/bench", "runner/failrate", "runner/logbook", "runner/verdict"},
 	"scripts":         {"runner"},
 
+	"runner/benchcheck": {"runner", "runner/bench", "runner/verdict", "drivers", "drivers/dialect", "drivers/scpi", "drivers/link"},
+
+	"runner/crystal/marking": {},
+
 	"dashboards/plot":                 {"runner/failrate", "runner/logbook", "runner/verdict"},
 	"dashboards/metrics":              {"runner", "runner/failrate", "runner/logbook", "runner/verdict", "drivers"},
 	"dashboards/report":               {"runner", "runner/failrate", "runner/logbook", "runner/verdict", "dashboards/plot"},

@@ -1,9 +1,12 @@
 package main
 
 import (
+	"context"
+	"errors"
 	"fmt"
 	"net/http"
 	"strings"
+	"time"
 
 	"github.com/spf13/cobra"
 
@@ -84,8 +87,14 @@ func printStatus(io streams, s live.Status) error {
 	default:
 		fmt.Fprintln(io.out)
 	}
-	if s.Hold != nil && s.Hold.Question != "" {
+	switch {
+	case s.Hold == nil:
+	case s.Hold.Question != "":
 		fmt.Fprintf(io.out, "held: %s\nanswer with: ringup answer TEXT\n", s.Hold.Question)
+	case s.Hold.ForPerson:
+		fmt.Fprintln(io.out, "held; go on with: ringup resume")
+	default:
+		fmt.Fprintln(io.out, "held; it goes on by itself once the instrument answers again")
 	}
 	fmt.Fprintln(io.out)
 	return printConditions(io.out, s.Progress.Conditions)
@@ -101,6 +110,77 @@ func newStop(io streams, o *options) *cobra.Command {
 				return err
 			}
 			fmt.Fprintln(io.out, "the run is being stopped; ringup status says when the supply is read back as off")
+			return nil
+		},
+	}
+	daemonFlags(c, &address)
+	return c
+}
+
+func newHold(io streams, o *options) *cobra.Command {
+	var address string
+	c := &cobra.Command{
+		Use: "hold [REASON]", Short: "hold the run, supply off, until ringup resume", Args: cobra.ArbitraryArgs,
+		Long: `Holds the run. A cycle whose output is on is finished first; one that is still at rest is begun
+anew afterwards, so nothing comes on any more. The command returns once the supply is off and
+confirmed: then it is safe to touch the unit. A hold outlives a crash and a power cut.`,
+		Example: "  ringup hold\n  ringup hold hands on the board",
+		RunE: func(cmd *cobra.Command, args []string) error {
+			d := newClient(address, o)
+			body := map[string]string{"reason": strings.Join(args, " ")}
+			if err := d.call(cmd.Context(), http.MethodPost, "/api/v1/hold", body, nil); err != nil {
+				return err
+			}
+			if err := awaitHeld(cmd.Context(), d); err != nil {
+				return err
+			}
+			fmt.Fprintln(io.out, "held, supply off and confirmed; go on with: ringup resume")
+			return nil
+		},
+	}
+	daemonFlags(c, &address)
+	return c
+}
+
+// heldPatience is how long a cycle may take to its end before a person is told to look.
+const heldPatience = 2 * time.Minute
+
+// awaitHeld waits until the daemon says that the run is held and the supply confirmed off.
+func awaitHeld(ctx context.Context, d client) error {
+	ctx, cancel := context.WithTimeout(ctx, heldPatience)
+	defer cancel()
+	for {
+		var s live.Status
+		err := d.call(ctx, http.MethodGet, "/api/v1/status", nil, &s)
+		switch {
+		case err != nil:
+			return err
+		case s.Hold != nil && s.Supply.ConfirmedOff:
+			return nil
+		case !s.Active:
+			return errors.New("the run ended meanwhile; ringup status says how")
+		}
+		select {
+		case <-time.After(100 * time.Millisecond):
+		case <-ctx.Done():
+			return fmt.Errorf("the run is to hold, but the supply is not confirmed off yet; do not touch the unit before ringup status says so (%w)", ctx.Err())
+		}
+	}
+}
+
+func newResume(io streams, o *options) *cobra.Command {
+	var address string
+	c := &cobra.Command{
+		Use: "resume", Short: "let a held run go on", Args: cobra.NoArgs,
+		Long: `Lets a run go on that is held for a person: by ringup hold, after too many unread cycles in a
+row, or after too much current. A question wants its answer (ringup answer), and a hold for an
+instrument that does not answer ends by itself.`,
+		Example: "  ringup resume",
+		RunE: func(cmd *cobra.Command, _ []string) error {
+			if err := newClient(address, o).call(cmd.Context(), http.MethodPost, "/api/v1/resume", struct{}{}, nil); err != nil {
+				return err
+			}
+			fmt.Fprintln(io.out, "the run goes on")
 			return nil
 		},
 	}

@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"regexp"
+	"strconv"
 	"strings"
 	"time"
 
@@ -34,6 +35,7 @@ var chores = []struct {
 	{regexp.MustCompile(`^Release (\w+)`), simbench.Release, 8 * time.Minute},
 	{regexp.MustCompile(`^Lift .*?([A-Z]\d+)`), simbench.Lift, 10 * time.Minute},
 	{regexp.MustCompile(`^Fit a new()`), simbench.Fit, 10 * time.Minute},
+	{regexp.MustCompile(`^Insert ([\d.]+) ohm in series with Y1`), simbench.Insert, 15 * time.Minute},
 }
 
 // fittedFarads is the value the board was built with.
@@ -88,6 +90,9 @@ func (o *operator) understand(question string) (simbench.Action, time.Duration, 
 		case simbench.Fit:
 			a.Part, a.Value = o.loose, fittedFarads
 			return a, c.takes, fmt.Sprintf("%s = %.0f pF", a.Part, a.Value*1e12), nil
+		case simbench.Insert:
+			ohms, err := strconv.ParseFloat(m[1], 64)
+			return simbench.Action{Verb: c.verb, Part: "Y1", Value: ohms}, c.takes, m[1] + " ohm", err
 		}
 		return a, c.takes, "done", nil
 	}

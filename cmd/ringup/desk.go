@@ -18,6 +18,7 @@ import (
 	"ringup/dashboards/live"
 	"ringup/dashboards/metrics"
 	"ringup/dashboards/report"
+	"ringup/drivers"
 	"ringup/runner"
 	"ringup/runner/logbook"
 )
@@ -34,6 +35,7 @@ type desk struct {
 
 	mu      sync.Mutex
 	session *runner.Session
+	last    *runner.Session // whose instruments' messages are still of interest
 }
 
 func newDesk(book *logbook.Book) *desk {
@@ -53,6 +55,9 @@ func (d *desk) attach(s *runner.Session) {
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	d.session = s
+	if s != nil {
+		d.last = s
+	}
 }
 
 func (d *desk) current() (*runner.Session, error) {
@@ -79,6 +84,43 @@ func (d *desk) Stop(context.Context) error {
 		s.Stop()
 	}
 	return err
+}
+
+// Hold implements live.Controller.
+func (d *desk) Hold(_ context.Context, why string) error {
+	s, err := d.current()
+	if err != nil {
+		return err
+	}
+	return heldError(s.Hold(why))
+}
+
+// Resume implements live.Controller.
+func (d *desk) Resume(context.Context) error {
+	s, err := d.current()
+	if err != nil {
+		return err
+	}
+	return heldError(s.Resume())
+}
+
+// heldError sorts what a session refuses for the API.
+func heldError(err error) error {
+	if errors.Is(err, runner.ErrHeld) || errors.Is(err, runner.ErrNotHeld) {
+		return fmt.Errorf("%w: %w", live.ErrNotNow, err)
+	}
+	return err
+}
+
+// Messages implements live.Controller.
+func (d *desk) Messages() map[string][]drivers.Message {
+	d.mu.Lock()
+	s := d.last
+	d.mu.Unlock()
+	if s == nil {
+		return nil
+	}
+	return s.Messages()
 }
 
 // Mark implements live.Controller.

@@ -107,10 +107,11 @@ type host struct{ session *runner.Session }
 func (h host) Call(ctx context.Context, call string, args json.RawMessage, line int) (json.RawMessage, error) {
 	result, err := h.session.Call(ctx, call, args, line)
 	var limit *drivers.LimitError
+	var byHand *drivers.SetByHandError
 	switch {
 	case err == nil:
 		return result, nil
-	case errors.As(err, &limit):
+	case errors.As(err, &limit), errors.As(err, &byHand):
 		return nil, &scripts.CallError{Kind: "limit", Message: err.Error()}
 	default:
 		return nil, scripts.Fatal{Err: err}

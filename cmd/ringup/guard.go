@@ -3,12 +3,12 @@ package main
 import (
 	"bufio"
 	"context"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
 	"os"
 	"os/exec"
-	"strconv"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -39,7 +39,11 @@ func startGuard(b *bench.Bench, o options) (*guardProcess, error) {
 	if err != nil {
 		return nil, err
 	}
-	g := &guardProcess{cmd: exec.Command(self, "guard", b.Supply.Address, b.Supply.Dialect, strconv.Itoa(b.Supply.Channel), dialectFolder(o))}
+	power, err := json.Marshal(runner.PowerOf(b, dialectFolder(o)))
+	if err != nil {
+		return nil, err
+	}
+	g := &guardProcess{cmd: exec.Command(self, "guard", string(power))}
 	g.cmd.Stderr = os.Stderr
 	g.cmd.SysProcAttr = ownGroup() // Ctrl-C is for the parent alone
 	if g.word, err = g.cmd.StdinPipe(); err != nil {
@@ -67,11 +71,11 @@ func (g *guardProcess) dismiss(err error) {
 
 func newGuard(s streams) *cobra.Command {
 	return &cobra.Command{
-		Use: "guard ADDRESS DIALECT CHANNEL DIALECTS", Hidden: true, Args: cobra.ExactArgs(4),
+		Use: "guard POWER", Hidden: true, Args: cobra.ExactArgs(1),
 		Short: "switch a supply off when the parent process dies",
 		RunE: func(cmd *cobra.Command, args []string) error {
-			channel, err := strconv.Atoi(args[2])
-			if err != nil {
+			var power runner.Power
+			if err := json.Unmarshal([]byte(args[0]), &power); err != nil {
 				return usage{err}
 			}
 			line, _ := bufio.NewReader(s.in).ReadString('\n') // an error is the parent's end, too
@@ -81,31 +85,37 @@ func newGuard(s streams) *cobra.Command {
 			fmt.Fprintln(s.err, "ringup guard: ringup ended without switching the supply off; doing that now")
 			ctx, cancel := context.WithTimeout(cmd.Context(), guardPatience)
 			defer cancel()
-			o := drivers.Options{Role: "supply", Address: args[0], Dialect: args[1], Channel: channel, DialectDir: args[3]}
-			if err := switchOff(ctx, o); err != nil {
+			read, err := switchOff(ctx, power)
+			if err != nil {
 				return &runner.NotOffError{Err: err}
 			}
-			fmt.Fprintln(s.err, "ringup guard: the supply is off, read back")
+			if read {
+				fmt.Fprintln(s.err, "ringup guard: the supply is off, read back")
+			} else {
+				fmt.Fprintf(s.err, "ringup guard: the line %s is off, which opens the relay; nothing reads that back, so look before you touch the unit\n", power.Line)
+			}
 			return nil
 		},
 	}
 }
 
-// switchOff opens a supply and switches it off, again and again until it is read back as off.
-func switchOff(ctx context.Context, o drivers.Options) error {
+// switchOff opens a supply and switches it off, again and again until it is read back as off, or until the command was
+// taken by a relay that cannot be read back; read says which.
+func switchOff(ctx context.Context, power runner.Power) (read bool, err error) {
 	for {
-		supply, err := drivers.OpenSupply(ctx, o)
+		supply, err := power.Open(ctx, nil)
 		if err == nil {
 			err = supply.Off(ctx)
+			read = drivers.ReadsBack(supply)
 			supply.Close()
 		}
 		if err == nil {
-			return nil
+			return read, nil
 		}
 		select {
 		case <-time.After(time.Second):
 		case <-ctx.Done():
-			return err
+			return false, err
 		}
 	}
 }

@@ -119,11 +119,20 @@ type process struct {
 // start begins a command line. Its standard output goes to out, which may be nil.
 func (f folder) start(t *testing.T, out io.Writer, arguments ...string) *process {
 	t.Helper()
+	return f.startWith(t, nil, out, arguments...)
+}
+
+// startWith does so with a standard input, which may be nil.
+func (f folder) startWith(t *testing.T, in *os.File, out io.Writer, arguments ...string) *process {
+	t.Helper()
 	p := &process{t: t, cmd: f.command(t, arguments...), lines: make(chan string, 10000)}
 	// A pipe of its own outlives the process as long as a child of it has something to say.
 	from, to, err := os.Pipe()
 	if err != nil {
 		t.Fatal(err)
+	}
+	if in != nil {
+		p.cmd.Stdin = in
 	}
 	p.cmd.Stdout, p.cmd.Stderr = out, to
 	err = p.cmd.Start()

@@ -92,6 +92,10 @@ func (s *standing) close() error {
 
 // simulate makes the simulated bench that a bench file describes.
 func simulate(b *bench.Bench, clock simbench.Clock, p past) (*simbench.Bench, error) {
+	return simbench.New(simulation(b, clock, p))
+}
+
+func simulation(b *bench.Bench, clock simbench.Clock, p past) simbench.Options {
 	probe := simbench.Probe{Farads: b.Clock.Farads, Ohms: b.Clock.Ohms, Attenuation: b.Clock.Attenuation}
 	switch b.Clock.Loads {
 	case bench.CrystalInput:
@@ -103,13 +107,13 @@ func simulate(b *bench.Bench, clock simbench.Clock, p past) (*simbench.Bench, er
 	case bench.NearField:
 		probe.Node = simbench.NodeNearField
 	}
-	return simbench.New(simbench.Options{
+	return simbench.Options{
 		Unit: b.Simulation.Unit, Seed: b.Simulation.Seed, Clock: clock, ClockProbe: probe, LampProbe: b.Lamp != nil,
 		Climate: simbench.Climate{
 			MeanCelsius: b.Simulation.Mean, SwingCelsius: b.Simulation.Swing, ColdestAt: b.Simulation.ColdestAt, Zone: b.Simulation.Start.Location(),
 		},
-		OffSince: p.offSince, OffVolts: p.offVolts,
-	})
+		OffSince: p.offSince, OffVolts: p.offVolts, SetByHandVolts: b.SetByHandVolts,
+	}
 }
 
 // serveSimulated puts the simulated instruments on pseudo-terminals, or on TCP where there are none.
@@ -118,7 +122,7 @@ func serveSimulated(s *simbench.Bench) (map[string]string, error) {
 	if errors.Is(err, simbench.ErrNoPTY) {
 		a, err = s.Serve("tcp")
 	}
-	return map[string]string{"sim:supply": a.Supply, "sim:scope": a.Scope, "sim:thermometer": a.Thermometer}, err
+	return map[string]string{"sim:supply": a.Supply, "sim:scope": a.Scope, "sim:thermometer": a.Thermometer, "sim:switch": a.Switch}, err
 }
 
 func dialectFolder(o options) string {

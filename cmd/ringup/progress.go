@@ -23,14 +23,16 @@ type progressPrinter struct {
 	terminal bool
 	every    time.Duration // of real time
 
-	mu       sync.Mutex
-	printed  time.Time
-	open     bool // a progress line stands unfinished
-	question string
+	mu      sync.Mutex
+	printed time.Time
+	open    bool   // a progress line stands unfinished
+	howOn   string // how a person lets a held run go on
+
+	confirmedOff bool
 }
 
 func newProgressPrinter(w io.Writer, quiet bool) *progressPrinter {
-	p := &progressPrinter{w: w, quiet: quiet, every: 10 * time.Second}
+	p := &progressPrinter{w: w, quiet: quiet, every: 10 * time.Second, howOn: "go on with: ringup resume; end the run with: ringup stop"}
 	if f, ok := w.(*os.File); ok {
 		info, err := f.Stat()
 		p.terminal = err == nil && info.Mode()&os.ModeCharDevice != 0
@@ -61,11 +63,14 @@ func (p *progressPrinter) opening(b *bench.Bench, program runner.Program, unfini
 
 // Observe implements runner.Observer.
 func (p *progressPrinter) Observe(e runner.Event) {
-	if p.quiet {
-		return
-	}
 	p.mu.Lock()
 	defer p.mu.Unlock()
+	if e.Kind == runner.SupplyRead {
+		p.confirmedOff = e.ConfirmedOff
+	}
+	if p.quiet && e.Kind != runner.Held {
+		return // but a run that waits says so
+	}
 	switch e.Kind {
 	case runner.CycleDone:
 		last := e.Progress.Done == e.Progress.Planned
@@ -73,20 +78,28 @@ func (p *progressPrinter) Observe(e runner.Event) {
 			p.line(progressLine(e))
 		}
 	case runner.Marked:
-		if e.Mark.Kind == "answer" {
-			return // whoever answered knows
+		if e.Mark.Kind == "answer" || e.Mark.Kind == "hold" {
+			return // whoever answered knows, and a hold is said below
 		}
 		p.say(fmt.Sprintf("%s  %s: %s", e.At.Format("15:04"), e.Mark.Kind, e.Mark.Text))
 	case runner.Logged:
 		p.say(e.Reason)
 	case runner.Held:
-		p.say(fmt.Sprintf("%s  held, supply off: %s", e.At.Format("15:04"), e.Reason))
-		p.question = e.Question
-	case runner.Released:
-		p.question = ""
+		p.say(fmt.Sprintf("%s  held%s: %s", e.At.Format("15:04"), p.off(), e.Reason))
+		if e.ForPerson {
+			p.say(p.howOn)
+		}
 	case runner.RunEnded:
 		p.finish()
 	}
+}
+
+// off says so only if it was confirmed.
+func (p *progressPrinter) off() string {
+	if p.confirmedOff {
+		return ", supply off"
+	}
+	return ""
 }
 
 // line shows the state of the run, over the last line on a terminal.
@@ -149,9 +162,12 @@ func (p *progressPrinter) answers(ctx context.Context, in io.Reader, s *runner.S
 	go func() {
 		lines := bufio.NewScanner(in)
 		for lines.Scan() && ctx.Err() == nil {
-			if err := s.Answer(lines.Text()); err != nil && s.Question() == "" && lines.Text() != "" {
-				// Nothing was asked: what a person types during a run is a mark.
+			switch err := s.Answer(lines.Text()); {
+			case err == nil || s.Question() != "":
+			case lines.Text() != "": // nothing was asked: what a person types during a run is a mark
 				_ = s.Mark(lines.Text(), false)
+			default: // Enter alone lets a held run go on, and is nothing to any other
+				_ = s.Resume()
 			}
 		}
 	}()

@@ -88,9 +88,10 @@ acceptance said reject; 4 stopped or held; 5 the supply is not confirmed off.`,
 	flags.StringVar(&o.logbook, "logbook", defaultLogbook(), "logbook `file`")
 	flags.StringVar(&o.dialects, "dialects", "", "`folder` of your own dialect files (default: dialects beside the bench file)")
 	root.AddCommand(
-		newDemo(io, &o), newRun(io, &o), newServe(io, &o),
-		newSubmit(io, &o), newStatus(io, &o), newStop(io, &o), newMark(io, &o), newAnswer(io, &o),
+		newDemo(io, &o), newFind(io, &o), newCheck(io, &o), newRun(io, &o), newServe(io, &o),
+		newSubmit(io, &o), newStatus(io, &o), newHold(io, &o), newResume(io, &o), newStop(io, &o), newMark(io, &o), newAnswer(io, &o),
 		newRuns(io, &o), newShow(io, &o), newReport(io, &o), newExport(io, &o),
+		newCrystal(io, &o),
 		newSimbench(io), newGuard(io),
 	)
 	for _, c := range append(root.Commands(), root) {

@@ -38,6 +38,10 @@ The supply is off and read back as off when it ends, however it ends.
 A run that was cut short by a crash or a power cut goes on where it stopped when the same
 command is given again. Ctrl-C ends a run for good.
 
+A run holds, supply off, after too many unread cycles in a row and after too much current: Enter
+or ringup resume lets it go on. While an instrument is lost it holds, too, and goes on by itself
+when that is back.
+
 ` + cautions,
 		Example: "  ringup run soak.lua -b bench.toml\n  ringup run night.lua -b bench.toml --json > night.json",
 		Args:    cobra.ExactArgs(1),
@@ -98,6 +102,7 @@ func runScript(ctx context.Context, io streams, o options, f runFlags, seeded bo
 		return err
 	}
 	defer stopServing()
+	print.howOn = "go on with Enter here, or with: ringup resume; Ctrl-C ends the run"
 	watch := runner.Observers{print, desk}
 	bench, err := stand(ctx, b, o, p, f.pace, watch)
 	if err != nil {
@@ -121,7 +126,7 @@ func runScript(ctx context.Context, io streams, o options, f runFlags, seeded bo
 	}
 	guard.dismiss(err)
 	if run.ID != 0 && !isNotOff(err) && !f.quiet {
-		fmt.Fprintln(io.err, "the supply is off, read back")
+		fmt.Fprintln(io.err, bench.rig.OffMeans())
 	}
 	if printErr := printRun(io, o, book, run, time.Since(began)); err == nil {
 		err = printErr

@@ -7,10 +7,12 @@ import (
 	"os"
 	"os/signal"
 	"syscall"
+	"time"
 
 	"github.com/spf13/cobra"
 
 	"ringup/dashboards/live"
+	"ringup/drivers"
 	"ringup/runner"
 	"ringup/runner/bench"
 	"ringup/runner/logbook"
@@ -157,7 +159,7 @@ func (d *daemon) do(ctx context.Context, p runner.Program, unfinished *logbook.R
 		return err
 	}
 	watch := runner.Observers{d.print, d.desk}
-	bench, err := stand(ctx, d.bench, d.o, from, d.f.pace, watch)
+	bench, err := d.stand(ctx, from, watch, unfinished != nil)
 	if err != nil {
 		told(begun{err: err})
 		return keepServing(d.io, err)
@@ -175,6 +177,30 @@ func (d *daemon) do(ctx context.Context, p runner.Program, unfinished *logbook.R
 		return nil
 	}
 	return keepServing(d.io, err)
+}
+
+// instrumentPause is how long an interrupted run waits, in real time, before it looks for its instruments again.
+const instrumentPause = time.Second
+
+// stand opens the bench. For an interrupted run it waits until the instruments answer: after a power cut they may come
+// up later than this computer.
+func (d *daemon) stand(ctx context.Context, from past, watch runner.Observer, wait bool) (*standing, error) {
+	said := false
+	for {
+		s, err := stand(ctx, d.bench, d.o, from, d.f.pace, watch)
+		kind := drivers.KindOf(err)
+		if !wait || kind != "gone" && kind != "timeout" || ctx.Err() != nil {
+			return s, err
+		}
+		if !said {
+			fmt.Fprintf(d.io.err, "the run goes on once its instruments answer: %v\n", err)
+			said = true
+		}
+		select {
+		case <-time.After(instrumentPause):
+		case <-ctx.Done():
+		}
+	}
 }
 
 func keepServing(io streams, err error) error {

@@ -18,23 +18,42 @@ import (
 func newSimbench(s streams) *cobra.Command {
 	var unit, transport string
 	var seed uint64
-	var celsius float64
+	var celsius, trim float64
+	var noUnit bool
+	var probes string
+	var baud int
 	c := &cobra.Command{
 		Use: "simbench", Short: "serve the simulated bench as a process of its own", Args: cobra.NoArgs,
 		Long: `Serves a simulated supply, scope and thermometer, with a unit between them, on pseudo-terminals
 or on TCP, in real time, until Ctrl-C. It prints a bench file for them: whatever talks to
 instruments can talk to these.
 
+To prove the instruments alone (ringup check --energise), --no-unit leaves the supply's leads
+open, and --probes compensation has the clock probe, then a 10:1 one, on the scope's
+compensation terminal. --trim 1.1 turns its trimmer 10 % off. --baud gives the serial ports
+a speed of their own: a port opened at another carries garbage, as on a wire.
+
 Units: ` + strings.Join(crystal.Units(), ", "),
-		Example: "  ringup simbench > bench.toml &\n  ringup run soak.lua -b bench.toml",
+		Example: "  ringup simbench > bench.toml &\n  ringup run soak.lua -b bench.toml\n\n  ringup simbench --no-unit --probes compensation > bench.toml &\n  ringup check --energise -b bench.toml",
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			ctx, stop := signal.NotifyContext(cmd.Context(), os.Interrupt, syscall.SIGTERM)
 			defer stop()
-			b, err := simbench.New(simbench.Options{
-				Unit: unit, Seed: seed, Clock: runner.WallClock{}, LampProbe: true,
+			o := simbench.Options{
+				Unit: unit, Seed: seed, Clock: runner.WallClock{}, LampProbe: true, NoUnit: noUnit, Baud: baud,
 				Climate:    simbench.Climate{MeanCelsius: celsius, Zone: time.Local},
 				ClockProbe: simbench.Probe{Node: simbench.NodeNearField, Attenuation: nearFieldAttenuation},
-			})
+			}
+			clock := fmt.Sprintf(coilTable, nearFieldAttenuation)
+			switch probes {
+			case simbench.ToUnit:
+			case simbench.ToCompensation:
+				o.ClockProbe = simbench.Probe{Node: simbench.NodeB, Farads: 12e-12, Ohms: 10e6, Attenuation: 10, Trim: trim}
+				o.OnCompensation = []int{simbench.ClockChannel}
+				clock = passiveTable
+			default:
+				return usage{fmt.Errorf("--probes %s; allowed are %s and %s", probes, simbench.ToUnit, simbench.ToCompensation)}
+			}
+			b, err := simbench.New(o)
 			if err != nil {
 				return usage{err}
 			}
@@ -43,7 +62,7 @@ Units: ` + strings.Join(crystal.Units(), ", "),
 			if err != nil {
 				return err
 			}
-			if _, err := fmt.Fprintf(s.out, simbenchFile, unit, a.Supply, a.Scope, a.Thermometer, nearFieldAttenuation); err != nil {
+			if _, err := fmt.Fprintf(s.out, simbenchFile, unit, a.Supply, a.Scope, a.Thermometer, clock); err != nil {
 				return err
 			}
 			fmt.Fprintln(s.err, "simulated bench up; Ctrl-C ends it")
@@ -54,6 +73,10 @@ Units: ` + strings.Join(crystal.Units(), ", "),
 	c.Flags().StringVar(&unit, "unit", "cracked-capacitor", "the `unit` on the bench")
 	c.Flags().StringVar(&transport, "transport", "pty", "pty or tcp")
 	c.Flags().Uint64Var(&seed, "seed", 1, "`number` that fixes the bench's chance")
+	c.Flags().BoolVar(&noUnit, "no-unit", false, "leave the supply's leads open")
+	c.Flags().StringVar(&probes, "probes", simbench.ToUnit, "`where` the clock probe is: unit or compensation")
+	c.Flags().Float64Var(&trim, "trim", 1, "`gain` of the 10:1 probe for fast signals relative to slow ones")
+	c.Flags().IntVar(&baud, "baud", 0, "`speed` of the instruments' serial ports; 0 follows whoever opens them")
 	c.Flags().Float64Var(&celsius, "ambient", -10, "ambient temperature in degrees Celsius")
 	return c
 }
@@ -61,6 +84,20 @@ Units: ` + strings.Join(crystal.Units(), ", "),
 // nearFieldAttenuation calibrates the simulated pick-up coil, so that the scaled reading is the amplitude at
 // the crystal's pin.
 const nearFieldAttenuation = 20
+
+// Clock probes of the simulated bench, as a bench file has them: the coil, and a 10:1 probe on the crystal's output.
+const (
+	coilTable = `channel     = 2
+attenuation = %d
+loads       = "near field"
+`
+	passiveTable = `channel     = 2
+attenuation = 10
+capacitance = "12 pF"
+resistance  = "10 Mohm"
+loads       = "crystal output"
+`
+)
 
 const simbenchFile = `[unit]
 name      = "simulated river-level logger, %s"
@@ -82,10 +119,7 @@ channel     = 1
 attenuation = 10
 
 [probes.clock]
-channel     = 2
-attenuation = %d
-loads       = "near field"
-
+%s
 [probes.lamp]
 channel = 3
 

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"path/filepath"
+	"strings"
 	"sync"
 	"testing"
 
@@ -25,6 +26,7 @@ type rehearsal struct {
 	whenOn func()                  // called once, when the supply's output is on in the third cycle
 	lost   func(drivers.Exchange)  // called for every exchange that failed
 	begun  func(s *runner.Session) // called before the script begins
+	held   func(e runner.Event)    // called when the run holds
 	cancel context.CancelCauseFunc // Ctrl-C
 
 	mu    sync.Mutex
@@ -37,6 +39,8 @@ func (r *rehearsal) Observe(e runner.Event) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	switch {
+	case e.Kind == runner.Held && r.held != nil:
+		r.held(e)
 	case e.Kind == runner.CycleBegun:
 		r.cycle = e.Cycle.Number
 	case e.Kind == runner.Exchanged && e.Exchange.Err != nil && r.lost != nil:
@@ -168,15 +172,24 @@ func TestScriptErrorLeavesSupplyOff(t *testing.T) {
 	r.wantEnd(t, run, err, exitFailed, "failed")
 }
 
+// TestOvercurrentWhileOn ends a run that holds with Ctrl-C, in the foreground, with nobody to let it go on.
 func TestOvercurrentWhileOn(t *testing.T) {
 	r := &rehearsal{}
 	r.whenOn = func() { r.sim.Faults().Overcurrent(0.4) }
+	holds := 0
+	r.held = func(e runner.Event) {
+		holds++
+		r.wantOff(t)
+		if !strings.HasPrefix(e.Reason, "over-current: ") || !e.ForPerson {
+			t.Errorf("held for %q", e.Reason)
+		}
+		r.cancel(nil)
+	}
 	run, err := r.run(t, someCycles)
 	r.wantOff(t)
-	r.wantEnd(t, run, err, exitFailed, "failed")
-	var current *runner.OverCurrentError
-	if !errors.As(err, &current) {
-		t.Errorf("error %v is no over-current", err)
+	r.wantEnd(t, run, err, exitStopped, "stopped")
+	if all, by := r.verdicts(t, run); all != 3 || by["unread"] != 1 || holds != 1 {
+		t.Errorf("%d holds, %d cycles, verdicts %v; want 1, and 3 cycles with the last one unread", holds, all, by)
 	}
 }
 
@@ -216,10 +229,16 @@ func unplug(t *testing.T, which simbench.Instrument) {
 	}
 }
 
-// TestSupplyNeverComesBack must not say that the supply is off: it is on.
+// TestSupplyNeverComesBack must not say that the supply is off: it is on. The run holds and tries until Ctrl-C.
 func TestSupplyNeverComesBack(t *testing.T) {
-	t.Parallel() // it waits half a minute for the supply
+	t.Parallel() // it tries for a while
 	r := &rehearsal{}
+	r.held = func(e runner.Event) {
+		if !strings.Contains(e.Reason, "THE SUPPLY IS NOT CONFIRMED OFF") || e.ForPerson {
+			t.Errorf("held for %q", e.Reason)
+		}
+		r.cancel(nil)
+	}
 	r.whenOn = func() {
 		if err := r.sim.Faults().Hangup(simbench.Supply); err != nil {
 			t.Error(err)
@@ -230,7 +249,7 @@ func TestSupplyNeverComesBack(t *testing.T) {
 }
 
 func TestSupplyDoesNotObey(t *testing.T) {
-	t.Parallel() // it tries for half a minute
+	t.Parallel() // it tries for a while
 	r := &rehearsal{}
 	r.whenOn = func() { r.sim.Faults().StickOutput(true) }
 	run, err := r.run(t, someCycles)
