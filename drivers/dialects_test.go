@@ -208,8 +208,8 @@ func TestBatchedScope(t *testing.T) {
 			t.Fatalf("point %d: from %g to %g V, want 0 to 1 V", i, w.Min[i], w.Max[i])
 		}
 	}
-	if n := strings.Count(strings.Join(s.sent(), "\n"), ":WAVeform:DATA?"); n != 3 {
-		t.Errorf("fetched in %d batches, want 3", n)
+	if n := strings.Count(strings.Join(s.sent(), "\n"), ":WAVeform:DATA?"); n != 2*3 {
+		t.Errorf("fetched in %d batches, want 3, twice", n)
 	}
 	m, err := o.(Measurer).Measure(t.Context(), 2)
 	if err != nil || m.Hertz != 7.3728e6 || !math.IsNaN(m.PeakToPeakVolts) {

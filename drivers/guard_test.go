@@ -65,6 +65,44 @@ func TestGuardOn(t *testing.T) {
 	}
 }
 
+// TestGuardAfterPowerDip: a supply that lost its settings while its link stayed
+// up comes up with its own limits.
+func TestGuardAfterPowerDip(t *testing.T) {
+	b := openSupply(t, "tcp")
+	g := drivers.Guard(b.Supply, 3.9, 0.15)
+	ctx := t.Context()
+	if err := errors.Join(g.SetVolts(ctx, 3.3), g.On(ctx), g.Off(ctx)); err != nil {
+		t.Fatal(err)
+	}
+	b.fake.Do(func() { b.state.Amps, b.state.Protection = 3, 0 })
+	if err := errors.Join(g.SetVolts(ctx, 3.3), g.On(ctx)); err != nil {
+		t.Fatal(err)
+	}
+	if s := b.look(); s.Amps != 0.15 || s.Protection != 3.9*1.05 {
+		t.Errorf("after a power dip the unit was switched on with %+v", s)
+	}
+}
+
+// TestGuardOnAfterSilentReopen: off opens a lost address by itself, and what
+// the supply is set to then is not known.
+func TestGuardOnAfterSilentReopen(t *testing.T) {
+	b := openSupply(t, "tcp")
+	g := drivers.Guard(b.Supply, 3.9, 0.15)
+	ctx := t.Context()
+	if err := g.SetVolts(ctx, 3.3); err != nil {
+		t.Fatal(err)
+	}
+	b.wire.Cut()
+	b.wire.Plug(b.fake)
+	b.fake.Do(func() { b.state.Volts = 12 })
+	if err := g.Off(ctx); err != nil {
+		t.Fatal(err)
+	}
+	if err := g.On(ctx); err == nil || b.look().On {
+		t.Errorf("On with 12 V remembered = %v, output %t", err, b.look().On)
+	}
+}
+
 // TestGuardOnAfterFailedSet: a voltage that did not read back is not set.
 func TestGuardOnAfterFailedSet(t *testing.T) {
 	b := openSupply(t, "tcp")

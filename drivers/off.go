@@ -52,8 +52,14 @@ func (d *device) sendOff(ctx context.Context, operation string, off map[string]f
 			}
 		}
 	}
-	if err := d.ready(ctx); err != nil {
-		return err
+	if d.session.Torn() != nil {
+		if err := d.session.Resync(ctx); err != nil {
+			return d.explain("*IDN?", err)
+		}
+		// What is wrong with the error queue does not keep us from switching off.
+		if _, err := d.session.Errors(ctx); err != nil && d.session.Torn() != nil {
+			return d.explain("", err)
+		}
 	}
 	_, err := d.run(ctx, operation, off)
 	return err

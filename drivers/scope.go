@@ -120,10 +120,34 @@ func (s *scope) Arm(ctx context.Context, setup RecordSetup) error {
 	for key, c := range changed {
 		s.sent[key] = c
 	}
+	if err := s.confirm(ctx, setup, changed, begun); err != nil {
+		return err
+	}
 	if setup.Trigger == nil {
 		return nil
 	}
 	return s.awaitArmed(ctx, begun)
+}
+
+// confirm compares the settings that were sent with what reads back, where the
+// dialect asks them back. One that does not stops the scope.
+func (s *scope) confirm(ctx context.Context, setup RecordSetup, changed map[string][]string, begun time.Time) error {
+	var asked []dialect.Setting
+	for _, g := range groups(setup) {
+		if _, ok := changed[g.key]; ok {
+			asked = append(asked, dialect.Setting{Operation: g.operation, Settings: g.settings})
+		}
+	}
+	err := s.explainAfter("arm", begun, s.dialect.Confirm(ctx, s.session, asked))
+	if err == nil {
+		return nil
+	}
+	s.sent = nil
+	if s.session.Torn() != nil {
+		return err
+	}
+	_, stopErr := s.run(context.WithoutCancel(ctx), "stop", nil)
+	return errors.Join(err, stopErr)
 }
 
 // awaitArmed returns once the scope says that it waits for its trigger: until
@@ -177,24 +201,11 @@ func (s *scope) Fetch(ctx context.Context, channel int) (Waveform, error) {
 	if err := s.inStep(ctx); err != nil {
 		return Waveform{}, err
 	}
-	settings := dialect.Settings{"channel": float64(channel)}
-	preamble, err := s.run(ctx, "preamble", settings)
+	r, err := s.record(ctx, channel)
 	if err != nil {
 		return Waveform{}, err
 	}
-	f, err := readFrame(preamble.Fields)
-	if err != nil {
-		if KindOf(err) == "garbled" {
-			s.session.Tear(err)
-		}
-		return Waveform{}, s.explain("preamble", err)
-	}
-	settings["samples"] = float64(f.samples())
-	data, err := s.run(ctx, "data", settings)
-	if err != nil {
-		return Waveform{}, err
-	}
-	w, err := f.scale(data)
+	w, err := r.frame.scale(r.data)
 	if err != nil {
 		s.session.Tear(err)
 		return Waveform{}, s.explain("data", err)

@@ -60,7 +60,11 @@ func TestArm(t *testing.T) {
 			"SENSe:DETector PEAK",
 			"SENSe:SWEep:TIME 8.000000000E-02", "SENSe:SWEep:POINts 2000", "SENSe:SWEep:OFFSet:TIME -1.000000000E-03",
 			"TRIGger:SOURce CH1", "TRIGger:LEVel 1.200000", "TRIGger:SLOPe POSitive",
-			"INITiate", "SYSTem:ERRor?", "STATus:OPERation:CONDition?",
+			"INITiate", "SYSTem:ERRor?",
+			"INPut1:ATTenuation?", "SENSe:VOLTage1:RANGe?", "SENSe:VOLTage1:OFFSet?",
+			"INPut2:ATTenuation?", "SENSe:VOLTage2:RANGe?", "SENSe:VOLTage2:OFFSet?",
+			"SENSe:SWEep:TIME?", "SENSe:SWEep:POINts?", "SENSe:SWEep:OFFSet:TIME?", "TRIGger:LEVel?",
+			"STATus:OPERation:CONDition?",
 		}; !slices.Equal(got, want) {
 			t.Errorf("sent\n%s\nwant\n%s", strings.Join(got, "\n"), strings.Join(want, "\n"))
 		}

@@ -83,15 +83,15 @@ func (s *supply) Read(ctx context.Context) (SupplyReading, error) {
 	if err := s.ready(ctx); err != nil {
 		return none, err
 	}
-	volts, err := s.run(ctx, "read_volts", nil)
+	volts, err := s.number(ctx, "read_volts", nil)
 	if err != nil {
 		return none, err
 	}
-	amps, err := s.run(ctx, "read_amps", nil)
+	amps, err := s.number(ctx, "read_amps", nil)
 	if err != nil {
 		return none, err
 	}
-	return SupplyReading{measured(volts.Number), measured(amps.Number)}, nil
+	return SupplyReading{volts, amps}, nil
 }
 
 // measured turns an infinite reading, which some instruments give when they

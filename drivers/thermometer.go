@@ -20,11 +20,10 @@ func (t *thermometer) Celsius(ctx context.Context) (float64, error) {
 	if err := t.ready(ctx); err != nil {
 		return 0, err
 	}
-	r, err := t.run(ctx, "read", nil)
+	celsius, err := t.number(ctx, "read", nil)
 	if err != nil {
 		return 0, err
 	}
-	celsius := measured(r.Number)
 	if celsius < coldest || celsius > hottest {
 		return 0, t.explain("read", fmt.Errorf("%w: %g °C is no ambient temperature", scpi.ErrGarbled, celsius))
 	}

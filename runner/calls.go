@@ -3,12 +3,14 @@ package runner
 import (
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"math"
 	"math/rand/v2"
 	"strconv"
 	"time"
 
+	"ringup/runner/failrate"
 	"ringup/runner/logbook"
 )
 
@@ -28,6 +30,10 @@ var calls = map[string]func(*Session, context.Context, json.RawMessage) (json.Ra
 	"soak":      with((*Session).callSoak),
 	"cycle":     with((*Session).callCycle),
 	"rate":      with((*Session).callRate),
+	"decide":    with((*Session).callDecide),
+	"conclude":  with((*Session).callConclude),
+	"threshold": with((*Session).callThreshold),
+	"hunt":      with((*Session).callHunt),
 	"wait":      with((*Session).callWait),
 	"mark":      with((*Session).callMark),
 	"treatment": with((*Session).callTreatment),
@@ -75,8 +81,9 @@ func (s *Session) callCycle(ctx context.Context, a cycleArguments) (json.RawMess
 	return s.cycle(ctx, s.condition(a))
 }
 
-// cycleResult is what a script sees of a cycle. What was not measured is null.
-func cycleResult(c logbook.Cycle) any {
+// cycleResult is what a script sees of a cycle. What was not measured is null. messages are the last ones of an
+// instrument that failed; with the result they are in the logbook.
+func cycleResult(c logbook.Cycle, messages []string) any {
 	return struct {
 		Number     int      `json:"number"`
 		SetVolts   float64  `json:"set_volts"`
@@ -93,9 +100,10 @@ func cycleResult(c logbook.Cycle) any {
 		Volts      *float64 `json:"volts"`
 		Amps       *float64 `json:"amps"`
 		AmbientDeg *float64 `json:"ambient_c"`
+		Messages   []string `json:"messages,omitempty"`
 	}{
 		c.Number, c.SetVolts, c.Treatment, string(c.Verdict), c.Reason, c.Verdict.Counted(), c.Verdict.Failed(), measured(c.StartSeconds), measured(c.FrequencyHertz),
-		measured(c.AmplitudeVolts), measured(c.GrowthSeconds), string(c.Lamp), measured(c.SupplyVolts), measured(c.SupplyAmps), measured(c.AmbientCelsius),
+		measured(c.AmplitudeVolts), measured(c.GrowthSeconds), string(c.Lamp), measured(c.SupplyVolts), measured(c.SupplyAmps), measured(c.AmbientCelsius), messages,
 	}
 }
 
@@ -109,19 +117,30 @@ func measured(v float64) *float64 {
 
 // callRate needs no ordinal: it follows from the cycles before it.
 func (s *Session) callRate(_ context.Context, a struct {
-	Volts     *float64 `json:"volts"`
-	Treatment *string  `json:"treatment"`
+	selection
+	Method failrate.Method `json:"method"`
 }) (json.RawMessage, error) {
-	return json.Marshal(s.tally.Of(func(volts float64, treatment string) bool {
-		return (a.Volts == nil || math.Abs(volts-*a.Volts) < 1e-6) && (a.Treatment == nil || treatment == *a.Treatment)
-	}))
+	rate, err := shownRate(s.tally.Of(a.match), a.Method)
+	if err != nil {
+		return nil, err
+	}
+	return json.Marshal(rate)
 }
 
 func (s *Session) callWait(ctx context.Context, a struct {
 	Seconds float64 `json:"duration"`
 }) (json.RawMessage, error) {
 	return s.step(ctx, "wait", a, func(ctx context.Context) (outcome, error) {
-		return outcome{}, s.clock.Sleep(ctx, seconds(a.Seconds))
+		end := s.clock.Now().Add(seconds(a.Seconds))
+		for {
+			err := s.rest(ctx, end)
+			if !errors.Is(err, errHeld) {
+				return outcome{}, err
+			}
+			if err := s.holdIfWanted(ctx); err != nil {
+				return outcome{}, err
+			}
+		}
 	})
 }
 
@@ -157,16 +176,17 @@ func (s *Session) callAsk(ctx context.Context, a struct {
 			return outcome{}, err
 		}
 		s.setQuestion(a.Text)
-		if err := s.setState("held", "asks: "+a.Text); err != nil {
+		why := hold{cause: asks, text: a.Text}.reason()
+		if err := s.setState("held", why); err != nil {
 			return outcome{}, err
 		}
-		s.publish(Event{Kind: Held, Question: a.Text, Reason: "asks: " + a.Text})
+		s.publish(Event{Kind: Held, Question: a.Text, Reason: why})
 		answer, err := s.awaitAnswer(ctx, a.Timeout)
 		s.setQuestion("")
 		if err != nil {
 			return outcome{}, err
 		}
-		if err := s.setState("running", ""); err != nil {
+		if err := s.goOn(); err != nil {
 			return outcome{}, err
 		}
 		s.publish(Event{Kind: Released})

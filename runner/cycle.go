@@ -25,7 +25,7 @@ const residualWait = 2 * time.Minute
 type OverCurrentError struct{ Amps, MaxAmps float64 }
 
 func (e *OverCurrentError) Error() string {
-	return fmt.Sprintf("the unit drew %.3g A, allowed are %.3g A; the supply was switched off at once: look at the unit before you go on", e.Amps, e.MaxAmps)
+	return fmt.Sprintf("the unit drew %.3g A, allowed are %.3g A; the supply was switched off at once: look at the unit before the run goes on", e.Amps, e.MaxAmps)
 }
 
 // ResidualError says that the rail did not discharge while the supply was off.
@@ -42,8 +42,9 @@ type condition struct {
 }
 
 // powerCycle does one cycle on the instruments: off, rest, set, arm, on, watch, off, judge. The supply is
-// off and read back as off when it returns, whatever happened; if that fails the error holds a
-// *drivers.NotConfirmedOff. Instrument trouble is no error: it makes the cycle unread.
+// confirmed off when it returns, whatever happened; if that fails the error is a *NotOffError. Instrument trouble is no
+// error: it makes the cycle unread. So does too much current, after which the run is to hold. A run that is to hold
+// before the unit was energised gives errHeld, and there was no cycle.
 func (s *Session) powerCycle(ctx context.Context, number int, want condition) (logbook.Cycle, []logbook.Waveform, error) {
 	c := logbook.Cycle{
 		Run: s.run.ID, Number: number, Treatment: s.Treatment(), SetVolts: want.volts, RestSeconds: want.rest,
@@ -54,6 +55,13 @@ func (s *Session) powerCycle(ctx context.Context, number int, want condition) (l
 		return c, nil, errors.Join(err, offErr)
 	}
 	c.PoweredOff = s.offAt
+	var current *OverCurrentError
+	var stopErr error
+	if errors.As(err, &current) || errors.Is(err, errHeld) {
+		// The scope may still wait for its trigger, and would refuse the next record. If it cannot be stopped the next
+		// cycle will find out.
+		stopErr = s.rig.Scope.Stop(ctx)
+	}
 	c.Judgement = verdict.Judge(evidence, verdict.Expect{
 		SetVolts: want.volts, RailFraction: s.rig.Bench.Expect.RailFraction,
 		ClockHertz: s.rig.Bench.Unit.ClockHertz, FrequencyWithin: s.rig.Bench.Expect.FrequencyWithin,
@@ -61,18 +69,25 @@ func (s *Session) powerCycle(ctx context.Context, number int, want condition) (l
 		StartWithinSeconds: s.rig.Bench.Expect.StartWithinSeconds, WatchSeconds: want.watch,
 	})
 	var limit *drivers.LimitError
-	var current *OverCurrentError
 	var residual *ResidualError
+	var byHand *drivers.SetByHandError
+	var changed *drivers.IdentityChanged
 	switch {
 	case err == nil:
-	case ctx.Err() != nil, errors.As(err, &limit), errors.As(err, &current), errors.As(err, &residual):
+	case ctx.Err() != nil, errors.Is(err, errHeld), errors.As(err, &limit), errors.As(err, &residual), errors.As(err, &byHand), errors.As(err, &changed):
 		return c, nil, err
 	default:
 		c.Verdict, c.Reason = verdict.Unread, err.Error()
 	}
-	s.trouble = err
+	s.trouble, s.lastReason = err, c.Reason
 	if s.unreadInRow++; c.Verdict != verdict.Unread {
 		s.unreadInRow = 0
+	}
+	if errors.As(err, &current) {
+		s.trouble, s.unreadInRow = stopErr, 0
+		if err := s.want(hold{cause: overCurrent, text: current.Error()}); err != nil {
+			return c, nil, err
+		}
 	}
 	c.Ended = s.clock.Now()
 	waves := []logbook.Waveform{{Kind: "rail", Trace: evidence.Rail}, {Kind: "clock", Trace: evidence.Clock}}
@@ -98,7 +113,7 @@ func (s *Session) observeStart(ctx context.Context, want condition, c *logbook.C
 	if err := s.off(ctx); err != nil {
 		return e, err
 	}
-	if err := s.sleepUntil(ctx, s.offAt.Add(seconds(want.rest))); err != nil {
+	if err := s.rest(ctx, s.offAt.Add(seconds(want.rest))); err != nil {
 		return e, err
 	}
 	if err := s.awaitDischarge(ctx); err != nil {
@@ -122,6 +137,9 @@ func (s *Session) observeStart(ctx context.Context, want condition, c *logbook.C
 	}
 	phase("arm")
 
+	if s.wantsHold() {
+		return e, errHeld // nothing comes on any more
+	}
 	s.energised = true
 	if err := s.rig.Supply.On(ctx); err != nil {
 		return e, err
@@ -146,8 +164,12 @@ func (s *Session) observeStart(ctx context.Context, want condition, c *logbook.C
 	phase("watch")
 	if !triggered {
 		// The rail never crossed the trigger level. What the supply reads tells whether that is the supply's
-		// fault or the scope's, and the verdict says which.
-		return e, s.rig.Scope.Stop(ctx)
+		// fault or the scope's, and the verdict says which. Where the supply reads nothing, a look at the rail does.
+		if err := s.rig.Scope.Stop(ctx); err != nil || !math.IsNaN(reading.Volts) {
+			return e, err
+		}
+		e.Rail, err = s.capture(ctx, untriggeredRail(b, want.volts))
+		return e, err
 	}
 	if e.Rail, err = s.fetch(ctx, b.Rail.Channel); err != nil {
 		return e, err
@@ -173,44 +195,25 @@ func (s *Session) fetch(ctx context.Context, channel int) (verdict.Trace, error)
 	return trace(w), err
 }
 
-// off switches the supply off and reads it back, even when the run is being stopped.
-func (s *Session) off(ctx context.Context) error {
-	ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), offTimeout)
+// rest waits, supply off, until t. It returns errHeld at once when the run is to hold.
+func (s *Session) rest(ctx context.Context, t time.Time) error {
+	interruptible, cancel := context.WithCancel(ctx)
 	defer cancel()
-	err := s.rig.Supply.Off(ctx)
-	if err != nil && !s.closing {
-		// A lost link: the supply must be heard again before anything else happens.
-		if reopenErr := s.rig.Supply.Reopen(ctx); reopenErr != nil {
-			err = errors.Join(err, reopenErr)
-		} else {
-			err = s.rig.Supply.Off(ctx)
-		}
+	s.mu.Lock()
+	s.interruptRest = cancel
+	wanted := s.wanted != nil
+	s.mu.Unlock()
+	if wanted {
+		return errHeld
 	}
-	s.publish(Event{Kind: SupplyRead, Output: err != nil, ConfirmedOff: err == nil, Volts: math.NaN(), Amps: math.NaN()})
-	if err != nil {
-		return &NotOffError{err}
+	err := s.clock.Sleep(interruptible, max(0, t.Sub(s.clock.Now())))
+	s.mu.Lock()
+	s.interruptRest = nil
+	s.mu.Unlock()
+	if ctx.Err() == nil && interruptible.Err() != nil {
+		return errHeld
 	}
-	if s.energised || s.offAt.IsZero() {
-		s.energised, s.offAt = false, s.clock.Now()
-	}
-	return nil
-}
-
-// offTimeout bounds, in real time, how long the supply is asked to switch off before a person is told.
-const offTimeout = 30 * time.Second
-
-// NotOffError says that the supply could not be confirmed off. It is the one error a person must act on at
-// once.
-type NotOffError struct{ Err error }
-
-func (e *NotOffError) Error() string {
-	return "THE SUPPLY IS NOT CONFIRMED OFF: switch it off by hand and disconnect the unit. " + e.Err.Error()
-}
-
-func (e *NotOffError) Unwrap() error { return e.Err }
-
-func (s *Session) sleepUntil(ctx context.Context, t time.Time) error {
-	return s.clock.Sleep(ctx, max(0, t.Sub(s.clock.Now())))
+	return err
 }
 
 // awaitDischarge waits until the rail probe shows that the unit is really off: a reset that never re-armed

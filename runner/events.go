@@ -18,7 +18,7 @@ const (
 	CycleBegun Kind = "cycle-begun" // Cycle (number, condition)
 	CycleDone  Kind = "cycle"       // Cycle, Progress; the logbook has it on disk
 	Marked     Kind = "mark"        // Mark
-	Held       Kind = "held"        // Run, Reason, Question if a person is asked
+	Held       Kind = "held"        // Run, Reason, Question if a person is asked, ForPerson
 	Released   Kind = "released"    // Run
 	RunEnded   Kind = "run-ended"   // Run, Progress
 	SupplyRead Kind = "supply"      // Output, ConfirmedOff, Volts, Amps
@@ -38,6 +38,7 @@ type Event struct {
 	Progress      Progress
 	Reason        string
 	Question      string
+	ForPerson     bool // the run is held until a person lets it go on
 	Output        bool
 	ConfirmedOff  bool
 	Volts, Amps   float64

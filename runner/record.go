@@ -87,6 +87,11 @@ func levelRecord(b *bench.Bench) drivers.RecordSetup {
 	}
 }
 
+// untriggeredRail looks at a rail that did not cross the trigger level.
+func untriggeredRail(b *bench.Bench, volts float64) drivers.RecordSetup {
+	return drivers.RecordSetup{Channels: []drivers.ChannelSetup{railChannel(b, volts)}, WindowSeconds: levelSeconds, Points: levelPoints}
+}
+
 // trace turns a driver's waveform into what the verdict reads.
 func trace(w drivers.Waveform) verdict.Trace {
 	return verdict.Trace{

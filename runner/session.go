@@ -17,10 +17,6 @@ import (
 // Confidence of every interval ringup states.
 const Confidence = 0.95
 
-// maxUnreadInRow is how many cycles in a row may be unread before a run stops: an instrument that has gone
-// blind will not see again by itself, and a night without verdicts is worth nothing.
-const maxUnreadInRow = 5
-
 // Program is one script, its name and text as the logbook keeps them.
 type Program struct{ Name, Text string }
 
@@ -52,13 +48,17 @@ type Session struct {
 	cycles        map[int]logbook.Cycle // recorded cycles by ordinal, to be replayed
 	lastTreatment string                // the recorded treatment at which the run was interrupted
 	tally         *failrate.Tally
+	counted       []failrate.Cycle // in the order they were done
+	plans         map[planArguments]*failrate.Plan
 	line          int // of the script, in the call being served
 
 	offAt       time.Time // when the supply was last confirmed off
 	energised   bool
-	closing     bool  // the link to the supply is not waited for again
+	ending      bool  // the supply is waited for a while, but the run holds no more
+	givenUp     bool  // nor is it waited for: it has been already, and a person must know soon
 	trouble     error // of the instruments, in the last cycle
 	unreadInRow int
+	lastReason  string // of the last cycle's verdict
 	pace        pace
 
 	number  atomic.Int64 // cycles in the logbook
@@ -71,6 +71,12 @@ type Session struct {
 	question   string
 	stopped    bool
 	stop       context.CancelFunc
+	ended      bool
+
+	wanted        *hold         // the run is to hold as soon as it can
+	held          *hold         // what it holds for now, other than a question
+	release       chan struct{} // closed to let a run go on that is held for a person
+	interruptRest context.CancelFunc
 }
 
 // AsFound is the treatment of a unit nobody has touched.
@@ -117,7 +123,10 @@ func Open(rig *Rig, book *logbook.Book, unfinished *logbook.Run, o Options) (*Se
 // resume reads what the logbook has of an interrupted run.
 func (s *Session) resume(run logbook.Run) error {
 	s.run = run
-	var err error
+	err := sameInstruments(run.Instruments, s.rig.identities())
+	if err != nil {
+		return err
+	}
 	if s.recorded, err = s.book.Steps(run.ID); err != nil {
 		return err
 	}
@@ -139,7 +148,12 @@ func (s *Session) resume(run logbook.Run) error {
 			s.lastTreatment = m.Text
 		}
 	}
-	s.setState("running", "")
+	if h := parseHold(run.Reason); run.State == "held" && h.forPerson() {
+		h.again = true
+		s.wanted = &h
+	} else if err := s.setState("running", ""); err != nil {
+		return err
+	}
 	s.publish(Event{Kind: RunStarted, Run: s.run, Progress: Progress{
 		Done: len(s.cycles), Planned: run.PlannedCycles, Conditions: whole.Conditions(),
 	}})
@@ -258,23 +272,27 @@ func (s *Session) End(cause error) error {
 	case cause != nil:
 		state, reason = "failed", cause.Error()
 	}
-	var notOff *NotOffError
-	s.closing = errors.As(cause, &notOff) // its link has been waited for already, and a person must know soon
+	s.ending = true
 	offErr := s.off(context.Background())
 	if offErr != nil {
 		state, reason = "failed", offErr.Error()
 	}
 	s.mu.Lock()
+	s.ended = true
 	s.run.State, s.run.Reason, s.run.Ended = state, reason, s.clock.Now()
 	s.mu.Unlock()
 	err := s.book.Finish(s.run.ID, state, reason, s.run.Ended)
 	s.publish(Event{Kind: RunEnded, Run: s.run, Progress: s.progress(), Reason: reason})
-	return errors.Join(cause, offErr, err)
+	return errors.Join(s.withMessages(errors.Join(cause, offErr)), err)
 }
 
 // Interrupt leaves the run unfinished in the logbook, to be gone on with later: when the daemon is stopped, or when
 // the disk has room again. The supply is off and read back.
 func (s *Session) Interrupt(why string) error {
+	s.mu.Lock()
+	s.ended = true
+	s.mu.Unlock()
+	s.ending = true
 	err := s.off(context.Background())
 	s.publish(Event{Kind: RunEnded, Progress: s.progress(), Reason: why})
 	return err

@@ -1,6 +1,7 @@
 package runner_test
 
 import (
+	"cmp"
 	"context"
 	"encoding/json"
 	"errors"
@@ -51,19 +52,25 @@ var nightBegins = time.Date(2026, 1, 14, 18, 30, 0, 0, time.UTC)
 
 // simulation is a whole simulated bench: unit, instruments on their wires, logbook.
 type simulation struct {
-	unit    string
-	celsius float64       // of still air
-	rested  time.Duration // how long the unit has been off when the night begins
-	seed    uint64
-	clock   *runner.VirtualClock
-	rig     *runner.Rig
-	book    *logbook.Book
+	unit     string
+	celsius  float64       // of still air
+	rested   time.Duration // how long the unit has been off when the night begins
+	seed     uint64
+	text     string  // bench file; empty: benchText
+	byHand   float64 // volts to which the supply is really set by hand, with a relay
+	link     string  // of simbench; empty: pty, or tcp where there are none
+	dialects string  // folder of dialect files; empty: the built-in ones
+	watch    runner.Observer
+	clock    *runner.VirtualClock
+	sim      *simbench.Bench
+	rig      *runner.Rig
+	book     *logbook.Book
 }
 
 // simulate sets the bench up; all of it is taken down with the test.
 func simulate(t testing.TB, s simulation) *simulation {
 	t.Helper()
-	b, err := bench.Parse("bench.toml", []byte(benchText))
+	b, err := bench.Parse("bench.toml", []byte(cmp.Or(s.text, benchText)))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -71,21 +78,21 @@ func simulate(t testing.TB, s simulation) *simulation {
 	sim, err := simbench.New(simbench.Options{
 		Unit: s.unit, Seed: s.seed, Clock: s.clock, OffSince: nightBegins.Add(-s.rested),
 		Climate:    simbench.Climate{MeanCelsius: s.celsius, Still: true},
-		ClockProbe: simbench.Probe{Node: simbench.NodeNearField, Attenuation: b.Clock.Attenuation},
+		ClockProbe: simbench.Probe{Node: simbench.NodeNearField, Attenuation: b.Clock.Attenuation}, LinkDir: t.TempDir(), SetByHandVolts: s.byHand,
 	})
 	if err != nil {
 		t.Fatal(err)
 	}
-	wires, err := sim.Serve("pty")
-	if errors.Is(err, errors.ErrUnsupported) {
+	wires, err := sim.Serve(cmp.Or(s.link, simbench.PTY))
+	if s.link == "" && errors.Is(err, errors.ErrUnsupported) {
 		wires, err = sim.Serve("tcp")
 	}
 	if err != nil {
 		t.Fatal(err)
 	}
 	s.rig, err = runner.OpenRig(t.Context(), b, map[string]string{
-		"sim:supply": wires.Supply, "sim:scope": wires.Scope, "sim:thermometer": wires.Thermometer,
-	}, "", nil)
+		"sim:supply": wires.Supply, "sim:scope": wires.Scope, "sim:thermometer": wires.Thermometer, "sim:switch": wires.Switch,
+	}, s.dialects, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -97,6 +104,7 @@ func simulate(t testing.TB, s simulation) *simulation {
 			t.Error(err)
 		}
 	})
+	s.sim = sim
 	return &s
 }
 
@@ -104,7 +112,7 @@ func simulate(t testing.TB, s simulation) *simulation {
 func (s *simulation) open(t testing.TB, unfinished *logbook.Run) *runner.Session {
 	t.Helper()
 	session, err := runner.Open(s.rig, s.book, unfinished, runner.Options{
-		Program: runner.Program{Name: "test"}, Clock: s.clock, OffSince: nightBegins.Add(-s.rested), Zone: time.UTC, Seed: s.seed,
+		Program: runner.Program{Name: "test"}, Clock: s.clock, OffSince: nightBegins.Add(-s.rested), Zone: time.UTC, Seed: s.seed, Observer: s.watch,
 	})
 	if err != nil {
 		t.Fatal(err)

@@ -7,11 +7,10 @@ import (
 	"math"
 	"math/rand/v2"
 
-	"ringup/drivers"
 	"ringup/runner/failrate"
 )
 
-// soakArguments is a soak: so many cycles at each of the voltages.
+// soakArguments is a soak: so many cycles at each of the voltages, or as many as it takes.
 type soakArguments struct {
 	Title  string    `json:"title"`
 	Volts  []float64 `json:"volts"`
@@ -19,19 +18,36 @@ type soakArguments struct {
 	Order  string    `json:"order"`
 	Rest   *float64  `json:"rest"`
 	Watch  *float64  `json:"watch"`
+	// Left out of what is recorded where they are not given, as before there were any.
+	UntilDecided *planArguments `json:"until_decided,omitempty"`
+	UntilWidth   *float64       `json:"until_width,omitempty"`
+	StopAt       string         `json:"stop_at,omitempty"`
 }
 
-// callSoak returns the rate at each voltage, in the order of a.Volts. It is a step of its own, which fixes the order, followed by one step for each cycle. So it resumes at
-// the first cycle that is not in the logbook.
+// callSoak returns the rate at each voltage, in the order of a.Volts. It is a step of its own, which fixes the order,
+// followed by one step for each cycle. So it resumes at the first cycle that is not in the logbook.
 func (s *Session) callSoak(ctx context.Context, a soakArguments) (json.RawMessage, error) {
 	for _, v := range a.Volts {
-		if limit := s.rig.Bench.Unit.MaxVolts; v > limit {
-			return nil, &drivers.LimitError{Quantity: "volts", Asked: v, Limit: limit}
+		if err := s.allowed(v); err != nil {
+			return nil, err
 		}
 	}
+	if a.UntilDecided != nil {
+		if _, err := s.planFor(*a.UntilDecided); err != nil {
+			return nil, err
+		}
+	}
+	begun := s.clock.Now()
 	raw, err := s.step(ctx, "soak", a, func(context.Context) (outcome, error) {
 		return outcome{result: s.chance().Uint64() >> 11}, nil // within what JSON numbers hold exactly
 	})
+	if err != nil {
+		return nil, err
+	}
+	if s.ordinal <= len(s.recorded) {
+		begun = s.recorded[s.ordinal-1].Begun
+	}
+	end, err := s.soakEndOf(a, begun)
 	if err != nil {
 		return nil, err
 	}
@@ -48,7 +64,16 @@ func (s *Session) callSoak(ctx context.Context, a soakArguments) (json.RawMessag
 	for i := range tallies {
 		tallies[i] = failrate.NewTally(Confidence)
 	}
-	for _, i := range order {
+	for n, i := range order {
+		if end.enough[i] {
+			continue
+		}
+		if up, err := s.timeIsUp(ctx, end); err != nil {
+			return nil, err
+		} else if up {
+			s.plan(-end.left(order[n:], func(c int) bool { return !end.enough[c] }))
+			break
+		}
 		raw, err := s.cycle(ctx, s.condition(cycleArguments{a.Volts[i], a.Rest, a.Watch}))
 		if err != nil {
 			return nil, err
@@ -58,11 +83,21 @@ func (s *Session) callSoak(ctx context.Context, a soakArguments) (json.RawMessag
 			return nil, err
 		}
 		tallies[i].Add(o)
+		if o.Counted && end.add(i, o.Failed) {
+			s.plan(-end.left(order[n+1:], func(c int) bool { return c == i }))
+		}
 	}
-	rates := make([]failrate.Condition, len(a.Volts))
+	method := failrate.MethodClopperPearson
+	if end.sequential() {
+		method = failrate.MethodAnytime
+	}
+	rates := make([]any, len(a.Volts))
 	for i, volts := range a.Volts {
-		rates[i] = tallies[i].Of(func(float64, string) bool { return true })
-		rates[i].Volts, rates[i].Treatment = volts, s.Treatment()
+		c := tallies[i].Of(nil)
+		c.Volts, c.Treatment = volts, s.Treatment()
+		if rates[i], err = shownRate(c, method); err != nil {
+			return nil, err
+		}
 	}
 	return json.Marshal(rates)
 }

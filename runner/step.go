@@ -46,6 +46,9 @@ func (s *Session) step(ctx context.Context, call string, arguments any, do func(
 	if s.ordinal <= len(s.recorded) {
 		return s.replay(s.recorded[s.ordinal-1], call, asked)
 	}
+	if err := s.holdIfWanted(ctx); err != nil {
+		return nil, err
+	}
 	if s.ordinal == len(s.recorded)+1 && s.lastTreatment != "" {
 		s.setTreatment(s.lastTreatment) // an operator may have named it after the script last did
 	}
@@ -80,7 +83,7 @@ func (s *Session) replay(recorded logbook.Step, call string, asked json.RawMessa
 	}
 	if c, ok := s.cycles[recorded.Ordinal]; ok {
 		s.number.Add(1)
-		s.tally.Add(observation(c))
+		s.count(c)
 	}
 	return recorded.Result, nil
 }
@@ -93,7 +96,7 @@ func (s *Session) commit(st logbook.Step, out outcome) error {
 	s.publish(Event{Kind: Committed, CommitSeconds: realNow().Sub(began).Seconds(), LogbookBytes: s.book.Size()})
 	if out.cycle != nil {
 		s.number.Add(1)
-		s.tally.Add(observation(*out.cycle))
+		s.count(*out.cycle)
 		s.pace.add(out.cycle.Ended.Sub(out.cycle.Begun))
 		s.publish(Event{Kind: CycleDone, Cycle: *out.cycle, Progress: s.progress()})
 	}
@@ -110,36 +113,66 @@ func (s *Session) cycle(ctx context.Context, want condition) (json.RawMessage, e
 		Rest  float64 `json:"rest"`
 		Watch float64 `json:"watch"`
 	}{want.volts, want.rest, want.watch}
-	if want.volts > s.rig.Bench.Unit.MaxVolts {
-		return nil, &drivers.LimitError{Quantity: "volts", Asked: want.volts, Limit: s.rig.Bench.Unit.MaxVolts}
+	if err := s.allowed(want.volts); err != nil {
+		return nil, err
 	}
 	result, err := s.step(ctx, "cycle", arguments, func(ctx context.Context) (outcome, error) {
 		number := int(s.number.Load()) + 1
 		s.publish(Event{Kind: CycleBegun, Cycle: logbook.Cycle{Run: s.run.ID, Number: number, SetVolts: want.volts, Treatment: s.Treatment()}})
-		c, waves, err := s.powerCycle(ctx, number, want)
-		if err != nil {
-			return outcome{}, err
+		for {
+			c, waves, err := s.powerCycle(ctx, number, want)
+			switch {
+			case err == nil:
+				_, messages := s.lastMessages(s.trouble)
+				return outcome{result: cycleResult(c, messages), cycle: &c, waves: waves}, nil
+			case !errors.Is(err, errHeld):
+				return outcome{}, err
+			}
+			if err := s.holdIfWanted(ctx); err != nil {
+				return outcome{}, err
+			}
 		}
-		return outcome{result: cycleResult(c), cycle: &c, waves: waves}, nil
 	})
 	if err != nil {
 		return nil, err
 	}
-	if s.unreadInRow >= maxUnreadInRow {
-		return nil, fmt.Errorf("%d cycles in a row could not be read: look at the scope, its probes and its cable, then start again", s.unreadInRow)
-	}
-	if s.trouble != nil {
-		return result, s.recover(ctx)
+	if err := s.afterCycle(ctx); err != nil {
+		return nil, err
 	}
 	return result, nil
 }
 
-// recover brings back instruments after an unread cycle. The supply is off while it works.
-func (s *Session) recover(ctx context.Context) error {
-	s.trouble = nil
-	errs := []error{s.rig.Scope.Reopen(ctx)}
-	if s.rig.Thermometer != nil {
-		errs = append(errs, s.rig.Thermometer.Reopen(ctx))
+// afterCycle brings back what failed, and holds the run where that is called for.
+func (s *Session) afterCycle(ctx context.Context) error {
+	if s.ordinal <= len(s.recorded) {
+		return nil // replayed: a hold that is still on waits for the first call that is not
 	}
-	return errors.Join(errs...)
+	if n := s.unreadInRow; n >= s.rig.Bench.HoldAfterUnread {
+		s.unreadInRow = 0
+		h := hold{cause: unreadCycles, text: fmt.Sprintf("%d in a row, the last because %s; look at the scope, its probes and its cable, then let the run go on", n, s.lastReason)}
+		if err := s.want(h); err != nil {
+			return err
+		}
+	}
+	if s.trouble != nil {
+		if err := s.recover(ctx); err != nil {
+			return err
+		}
+	}
+	return s.holdIfWanted(ctx)
+}
+
+// allowed refuses a voltage that the bench cannot or must not give, before anything is touched.
+func (s *Session) allowed(volts float64) error {
+	b := s.rig.Bench
+	if volts > b.Unit.MaxVolts {
+		return &drivers.LimitError{Quantity: "volts", Asked: volts, Limit: b.Unit.MaxVolts}
+	}
+	if b.Switch == nil {
+		return nil
+	}
+	if err := s.rig.Supply.SetVolts(context.Background(), volts); err != nil {
+		return fmt.Errorf("%s: supply.set_by_hand: %w", b.Where("supply.set_by_hand"), err)
+	}
+	return nil
 }

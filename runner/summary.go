@@ -18,6 +18,7 @@ type Summary struct {
 	Cycles         int                  `json:"cycles"`                    // all of them
 	NotCounted     int                  `json:"not_counted"`               // unpowered and unread ones
 	NotCountedWhy  string               `json:"not_counted_why,omitempty"` // the reason of the last such cycle
+	Accepted       *bool                `json:"accepted"`                  // the script's own acceptance; null if it did not decide
 	Conditions     []failrate.Condition `json:"conditions"`
 }
 
@@ -28,7 +29,7 @@ func Summarise(book *logbook.Book, run int64, wallSeconds float64) (Summary, err
 	if err != nil {
 		return Summary{}, err
 	}
-	s := Summary{Run: r.ID, Unit: r.Unit, Treatment: AsFound, Seed: r.Seed, State: r.State, Reason: r.Reason, WallSeconds: wallSeconds}
+	s := Summary{Run: r.ID, Unit: r.Unit, Treatment: AsFound, Seed: r.Seed, State: r.State, Reason: r.Reason, Accepted: r.Accepted, WallSeconds: wallSeconds}
 	tally := failrate.NewTally(Confidence)
 	last := r.Started
 	err = book.EachCycle(run, func(c logbook.Cycle) error {

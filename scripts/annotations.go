@@ -20,9 +20,13 @@ func Annotations() []byte {
 		fmt.Fprintf(&b, "---@field %s %s %s\n", f.Name, f.Lua, f.Doc)
 	}
 	b.WriteString("\n")
+	b.WriteString("---A share from 0 to 1 as a number, or in percent: 0.01, \"1 %\".\n---@alias Share number|string\n\n")
 	written := map[string]bool{}
 	for _, c := range Calls {
-		if r := c.Result; r.Class != "" && !written[r.Class] {
+		for r := &c.Result; r != nil; r = r.Second {
+			if r.Class == "" || written[r.Class] {
+				continue
+			}
 			written[r.Class] = true
 			fmt.Fprintf(&b, "---@class %s\n", r.Class)
 			for _, f := range r.Fields {
@@ -65,8 +69,10 @@ func annotateCall(b *strings.Builder, c Call) {
 		fmt.Fprintf(&positional, "---@param options%s %s\n", optional, class)
 	}
 	fmt.Fprintf(b, "---%s\n%s", c.Doc, positional.String())
-	if lua := c.Result.lua(); lua != "" {
-		fmt.Fprintf(b, "---@return %s # %s\n", lua, c.Result.Doc)
+	for r := &c.Result; r != nil; r = r.Second {
+		if lua := r.lua(); lua != "" {
+			fmt.Fprintf(b, "---@return %s # %s\n", lua, r.Doc)
+		}
 	}
 	fmt.Fprintf(b, "function %s(%s) end\n\n", c.Name, strings.Join(parameters, ", "))
 }
@@ -80,6 +86,18 @@ func (o Option) lua() string {
 		return "Volts[]"
 	case Seconds:
 		return "Seconds"
+	case Share:
+		return "Share"
+	case Table:
+		var fields []string
+		for _, f := range o.Fields {
+			optional := "?"
+			if f.Required {
+				optional = ""
+			}
+			fields = append(fields, f.Name+optional+": "+f.lua())
+		}
+		return "{ " + strings.Join(fields, ", ") + " }"
 	case Count:
 		return "integer"
 	case Choice:
@@ -92,8 +110,8 @@ func (o Option) lua() string {
 func (o Option) doc() string {
 	text := o.Doc
 	switch o.Kind {
-	case Volts, VoltsList, Seconds, Count:
-		text += fmt.Sprintf(" (%g to %.0f)", o.Min, o.Max)
+	case Volts, VoltsList, Seconds, Share, Count:
+		text += fmt.Sprintf(" (%g to %.10g)", o.Min, o.Max)
 	}
 	if o.Default != nil && o.Default != "" {
 		text += fmt.Sprintf("; default %v", o.Default)

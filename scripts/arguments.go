@@ -7,6 +7,7 @@ import (
 	"math"
 	"slices"
 	"strings"
+	"time"
 	"unicode"
 )
 
@@ -91,8 +92,22 @@ func (o Option) check(value any) (any, error) {
 		return o.quantity(value, voltUnits, 1e6)
 	case Seconds:
 		return o.quantity(value, secondUnits, 1e9)
+	case Share:
+		return o.quantity(value, shareUnits, 1e9)
 	case VoltsList:
 		return o.list(value)
+	case Moment:
+		s, ok := value.(string)
+		if _, err := time.Parse("15:04", s); !ok || err != nil {
+			return nil, o.refuse(value)
+		}
+		return s, nil
+	case Table:
+		given, ok := value.(map[string]any)
+		if !ok {
+			return nil, o.refuse(value)
+		}
+		return Call{Name: o.Name, Options: o.Fields}.Check(given)
 	case Count:
 		n, ok := value.(float64)
 		if !ok || n != math.Trunc(n) || !o.inRange(n) {
@@ -173,6 +188,16 @@ func (o Option) wanted() string {
 		return fmt.Sprintf("a list of 1 to %d voltages from %g to %g, as { 3.6, 3.3 }", maxListLength, o.Min, o.Max)
 	case Seconds:
 		return fmt.Sprintf(`seconds from %g to %g, as 1.5, "1.5 s", "250 ms", "10 min" or "8 h"`, o.Min, o.Max)
+	case Share:
+		return fmt.Sprintf(`a number from %g to %g, as 0.01 or "1 %%"`, o.Min, o.Max)
+	case Moment:
+		return `a time of day, as "06:30"`
+	case Table:
+		var fields []string
+		for _, f := range o.Fields {
+			fields = append(fields, f.Name)
+		}
+		return "a table with " + strings.Join(fields, ", ")
 	case Count:
 		return fmt.Sprintf("a whole number from %g to %.0f", o.Min, o.Max)
 	case Choice:

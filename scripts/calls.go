@@ -11,8 +11,11 @@ const (
 	VoltsList Kind = "list of volts" // array of numbers
 	Seconds   Kind = "seconds"       // number; accepts "250 ms", "1.5 s", "10 min", "8 h"
 	Count     Kind = "count"         // whole number
+	Share     Kind = "share"         // number from 0 to 1; accepts "1 %"
 	Text      Kind = "text"          // string; Min and Max bound its bytes
 	Choice    Kind = "choice"        // one of Choices
+	Moment    Kind = "time of day"   // string, "06:30"
+	Table     Kind = "table"         // map of Fields
 )
 
 // Option is one argument of a call.
@@ -25,6 +28,7 @@ type Option struct {
 	Min, Max   float64  // allowed range, ends included
 	Lines      bool     // Text only: may have line ends and tabs
 	Choices    []string // Choice only
+	Fields     []Option // Table only
 	Doc        string
 }
 
@@ -33,12 +37,14 @@ type Field struct{ Name, Lua, Doc string }
 
 // Result describes what a call returns: a table of Fields named Class, a list of
 // such tables, or (no Fields) a plain value of the type Lua; Lua "" is nothing.
+// With a Second the call returns two values, which arrive as a list of two.
 type Result struct {
 	Class  string
 	List   bool
 	Fields []Field
 	Lua    string
 	Doc    string
+	Second *Result
 }
 
 // Call is one entry of the table that a script sees as a function. The same entry
@@ -63,6 +69,17 @@ var (
 	watch = Option{Name: "watch", Kind: Seconds, Min: 1e-3, Max: hour,
 		Doc: "time on in which the start is watched; left out: what the bench file expects decides"}
 	label = Option{Name: "text", Kind: Text, Positional: true, Required: true, Min: 1, Max: 200}
+
+	onlyVolts     = with(volts, func(o *Option) { o.Doc = "only cycles at this voltage" })
+	onlyTreatment = Option{Name: "treatment", Kind: Text, Min: 1, Max: label.Max, Doc: "only cycles under this treatment"}
+	// sequential are the options of a sequential test.
+	sequential = []Option{
+		{Name: "below", Kind: Share, Required: true, Min: 1e-6, Max: 0.999999, Doc: "a unit that fails this seldom, or less, is to be accepted"},
+		{Name: "above", Kind: Share, Required: true, Min: 1e-6, Max: 0.999999, Doc: "a unit that fails this often, or more, is to be rejected"},
+		{Name: "alpha", Kind: Share, Min: 1e-6, Max: 0.499999, Default: 0.05, Doc: "the risk to reject a unit that fails as seldom as below says"},
+		{Name: "beta", Kind: Share, Min: 1e-6, Max: 0.499999, Default: 0.05, Doc: "the risk to accept a unit that fails as often as above says"},
+	}
+	title = Option{Name: "title", Kind: Text, Max: 200, Default: "", Doc: "heading on page and report"}
 )
 
 var rateResult = Result{Class: "Rate", Doc: "the failure rate of one condition", Fields: []Field{
@@ -76,8 +93,52 @@ var rateResult = Result{Class: "Rate", Doc: "the failure rate of one condition",
 	{"high", "number", "upper end of the exact interval"},
 	{"confidence", "number", "confidence of the interval, 0.95 is 95 %"},
 	{"one_sided", "boolean", "true when nothing or everything failed: the interval has one end only"},
+	{"method", "string", "of the interval: clopper-pearson; anytime when what was seen decided how many cycles were done"},
+	{"sentence", "string", "the rate in words, with its interval"},
 	{"verdicts", "table<string, integer>", "cycles by verdict"},
 	{"start_seconds_median", "number?", "median start time in seconds; nil when half of the cycles did not start"},
+}}
+
+var decisionResult = Result{Class: "Decision", Doc: "the numbers behind it", Fields: []Field{
+	{"decision", `"accept"|"reject"|"continue"`, "the same again"},
+	{"cycles", "integer", "cycles that count, so far"},
+	{"failures", "integer", "of these, failures"},
+	{"decided_cycles", "integer", "cycles until the decision; 0 before it"},
+	{"decided_failures", "integer", "failures until the decision; 0 before it"},
+	{"most_cycles", "integer", "cycles after which it is decided at the latest"},
+	{"alpha", "number", "exact risk to reject a unit that fails as seldom as below says"},
+	{"beta", "number", "exact risk to accept a unit that fails as often as above says"},
+	{"estimate", "number?", "failures / cycles; nil without cycles"},
+	{"low", "number", "lower end of an interval that holds whenever the run is stopped"},
+	{"high", "number", "upper end of that interval"},
+	{"confidence", "number", "of the interval, 0.95 is 95 %"},
+	{"sentence", "string", "the decision in words, with the risk that it is wrong"},
+}}
+
+var suspectResult = Result{Class: "Suspect", List: true, Doc: "the treatments, the surest change first", Fields: []Field{
+	{"treatment", "string", "what was done to the unit"},
+	{"shown", "boolean", "true when it changed something beyond chance, all comparisons allowed for"},
+	{"p_adjusted", "number", "the smaller of the two p-values, after Holm's correction for all comparisons"},
+	{"p", "number", "p-value of the failure rate by itself, exact"},
+	{"p_start", "number?", "p-value of the start time by itself; nil where none could be compared"},
+	{"treated", "table<string, any>", "failures, cycles, estimate, low, high, start_seconds_median under the treatment"},
+	{"as_found", "table<string, any>", "the same as found, just before and just after"},
+	{"start_ratio", "number?", "start time under the treatment by that as found"},
+	{"base_moved", "boolean", "the unit as found changed meanwhile, so the treatment was held against before and after each"},
+	{"sentence", "string", "what it showed, in words"},
+}, Second: &Result{Lua: "string", Doc: "the whole hunt in words"}}
+
+var thresholdResult = Result{Class: "Threshold", Doc: "the voltage at which so many cycles fail", Fields: []Field{
+	{"rate", "number", "failure rate whose voltage was looked for"},
+	{"volts", "number", "the voltage"},
+	{"low", "number", "lower end of where it lies"},
+	{"high", "number", "upper end of where it lies"},
+	{"confidence", "number", "probability that it lies there, 0.95 is 95 %"},
+	{"edge", "boolean", "true when it may lie beyond the voltages allowed"},
+	{"cycles", "integer", "cycles that count"},
+	{"failures", "integer", "of these, failures"},
+	{"not_counted", "integer", "cycles spoilt by the bench: unpowered or unread"},
+	{"sentence", "string", "all of it in words"},
 }}
 
 var cycleResult = Result{Class: "Cycle", Doc: "what the cycle showed", Fields: []Field{
@@ -101,12 +162,15 @@ var cycleResult = Result{Class: "Cycle", Doc: "what the cycle showed", Fields: [
 // Calls is every call of a script, in the order of the editor annotations.
 var Calls = []Call{
 	{Name: "soak", Doc: "Many cycles over a list of voltages.", Options: []Option{
-		{Name: "title", Kind: Text, Max: 200, Default: "", Doc: "heading on page and report"},
+		title,
 		{Name: "volts", Kind: VoltsList, Required: true, Min: volts.Min, Max: volts.Max, Doc: "supply voltages"},
 		{Name: "cycles", Kind: Count, Required: true, Min: 1, Max: 1e6, Doc: "cycles at each voltage"},
 		{Name: "order", Kind: Choice, Default: "interleaved", Choices: []string{"interleaved", "shuffled", "blocked"},
 			Doc: "interleaved: one cycle at each voltage in turn, so that drift does not pass for a voltage effect; shuffled: in random order; blocked: all cycles of one voltage, then the next"},
 		rest, watch,
+		{Name: "until_decided", Kind: Table, Fields: sequential, Doc: "a voltage whose failure rate is decided gets no more cycles; cycles is then the most"},
+		{Name: "until_width", Kind: Share, Min: 1e-4, Max: 1, Doc: "a voltage gets no more cycles when the interval of its failure rate is at most this wide, 0.1 or \"10 %\"; cycles is then the most"},
+		{Name: "stop_at", Kind: Moment, Doc: "no cycle begins at or after this time of day, by the bench's clock"},
 	}, Result: Result{Class: rateResult.Class, Fields: rateResult.Fields, List: true, Doc: "one for each voltage, in the order of volts"}},
 
 	{Name: "cycle", Doc: "One power cycle: off, rest, on, watch, judge, record.", Options: []Option{
@@ -115,9 +179,40 @@ var Calls = []Call{
 	}, Result: cycleResult},
 
 	{Name: "rate", Doc: "The failure rate in this run so far.", Options: []Option{
-		with(volts, func(o *Option) { o.Doc = "only cycles at this voltage" }),
-		{Name: "treatment", Kind: Text, Min: 1, Max: label.Max, Doc: "only cycles under this treatment"},
+		onlyVolts, onlyTreatment,
+		{Name: "method", Kind: Choice, Choices: []string{"clopper-pearson", "wilson", "jeffreys", "mid-p", "anytime"},
+			Doc: "of the interval; left out: clopper-pearson. anytime holds even if what was seen decided when to stop"},
 	}, Result: rateResult},
+
+	{Name: "decide", Doc: "Has the unit been shown to fail seldom enough, or too often? A sequential test of the cycles so far, which may be asked after every cycle.",
+		Options: append([]Option{onlyVolts, onlyTreatment}, sequential...),
+		Result:  Result{Lua: `"accept"|"reject"|"continue"`, Doc: "the decision; once made it stands", Second: &decisionResult}},
+
+	{Name: "conclude", Doc: "Says the script's own acceptance of the unit. The last one counts; ringup run then ends with exit status 3 after a reject.", Options: []Option{
+		{Name: "decision", Kind: Choice, Positional: true, Required: true, Choices: []string{"accept", "reject"}, Doc: "what is concluded"},
+	}},
+
+	{Name: "threshold", Doc: "Looks for the voltage at which a given share of cycles fails. Every cycle is done at the voltage that tells most.", Options: []Option{
+		title,
+		{Name: "rate", Kind: Share, Min: 0.01, Max: 0.99, Default: 0.5, Doc: "the failure rate whose voltage is wanted"},
+		with(volts, func(o *Option) { o.Name, o.Required, o.Doc = "low", true, "never below this voltage" }),
+		with(volts, func(o *Option) { o.Name, o.Required, o.Doc = "high", true, "never above this voltage" }),
+		with(volts, func(o *Option) {
+			o.Name, o.Min, o.Default, o.Doc = "step", 1e-3, 0.01, "the voltages are low and whole steps above"
+		}),
+		{Name: "cycles", Kind: Count, Required: true, Min: 1, Max: 1e5, Doc: "cycles at most"},
+		with(volts, func(o *Option) {
+			o.Name, o.Min, o.Doc = "width", 1e-3, "done when the voltage is known within this many volts"
+		}),
+		rest, watch,
+	}, Result: thresholdResult},
+
+	{Name: "hunt", Doc: "Ranks the treatments of this run by what they did to failure rate and start time, against the unit as found before and after each.", Options: []Option{
+		title,
+		with(volts, func(o *Option) { o.Doc = "with cycles: their voltage" }),
+		{Name: "cycles", Kind: Count, Min: 1, Max: 1e5, Doc: "cycles to do first, while a person marks treatments on the page or with ringup mark; left out: none"},
+		rest, watch,
+	}, Result: suspectResult},
 
 	{Name: "wait", Doc: "Waits with the supply off.", Options: []Option{
 		{Name: "duration", Kind: Seconds, Positional: true, Required: true, Min: 0, Max: 30 * day, Doc: "how long"},

@@ -13,7 +13,7 @@ import (
 
 func TestArgumentErrors(t *testing.T) {
 	for call, part := range map[string]string{
-		`soak { volts = { 3.6 }, cyles = 5 }`:                     `soak has no option "cyles" (found cyles = 5); allowed: cycles, order, rest, title, volts, watch; did you mean cycles?`,
+		`soak { volts = { 3.6 }, cyles = 5 }`:                     `soak has no option "cyles" (found cyles = 5); allowed: cycles, order, rest, stop_at, title, until_decided, until_width, volts, watch; did you mean cycles?`,
 		`soak { volts = { 3.6 }, cycles = 5, order = "random" }`:  `order: found "random"; allowed: interleaved, shuffled, blocked`,
 		`soak { volts = { 3.6 }, cycles = 5, order = "Blocked" }`: "did you mean blocked?",
 		`soak { volts = { 3.6 } }`:                                "cycles is missing; wanted: a whole number from 1 to 1000000",
@@ -48,6 +48,19 @@ func TestArgumentErrors(t *testing.T) {
 		`ask("?", { timout = 5 })`:              "did you mean timeout?",
 		`now(1)`:                                "found 1 arguments; allowed: 0",
 		`treatment(("x"):rep(201))`:             "1 to 200 bytes",
+
+		`soak { volts = { 3 }, cycles = 5, until_decided = 3 }`:                 "until_decided: found 3; allowed: a table with below, above, alpha, beta",
+		`soak { volts = { 3 }, cycles = 5, until_decided = { below = "1 %" } }`: "until_decided: above is missing",
+		`soak { volts = { 3 }, cycles = 5, until_decided = { belo = "1 %" } }`:  "did you mean below?",
+		`soak { volts = { 3 }, cycles = 5, until_decided = { { 1 } } }`:         "without a name",
+		`soak { volts = { 3 }, cycles = 5, until_width = "5 V" }`:               `until_width: found "5 V"; allowed: a number with one of the units %`,
+		`soak { volts = { 3 }, cycles = 5, stop_at = "25:00" }`:                 `stop_at: found "25:00"; allowed: a time of day, as "06:30"`,
+		`soak { volts = { 3 }, cycles = 5, stop_at = 7 }`:                       "stop_at: found 7",
+		`decide { below = 0.1, above = 95 }`:                                    `above: found 95; allowed: a number from 1e-06 to 0.999999, as 0.01 or "1 %"`,
+		`decide { below = "0.1 %" }`:                                            "above is missing",
+		`conclude("continue")`:                                                  `found "continue"; allowed: accept, reject`,
+		`rate { method = "wald" }`:                                              `method: found "wald"; allowed: clopper-pearson, wilson, jeffreys, mid-p, anytime`,
+		`threshold { low = 2, high = 3, cycles = 9, rate = "100 %" }`:           `rate: found "100 %"`,
 	} {
 		t.Run(call, func(t *testing.T) {
 			h := &fakeHost{}

@@ -17,14 +17,17 @@ func (c *child) function(call Call) lua.LGFunction {
 		if err != nil {
 			c.raise(L, "argument", err.Error())
 		}
-		L.Push(c.invoke(L, call, given))
-		return 1
+		values := c.invoke(L, call, given)
+		for _, v := range values {
+			L.Push(v)
+		}
+		return len(values)
 	}
 }
 
-// invoke checks the arguments, asks the host and returns its result, or raises
-// its error.
-func (c *child) invoke(L *lua.LState, call Call, given map[string]any) lua.LValue {
+// invoke checks the arguments, asks the host and returns its result, one value or
+// two, or raises its error.
+func (c *child) invoke(L *lua.LState, call Call, given map[string]any) []lua.LValue {
 	checked, err := call.Check(given)
 	if err != nil {
 		c.raise(L, "argument", err.Error())
@@ -51,7 +54,14 @@ func (c *child) invoke(L *lua.LState, call Call, given map[string]any) lua.LValu
 			L.RaiseError("%s: result not understood: %v", call.Name, err)
 		}
 	}
-	return toLua(L, call.Result, result)
+	if call.Result.Second == nil {
+		return []lua.LValue{toLua(L, call.Result, result)}
+	}
+	both, _ := result.([]any)
+	if len(both) != 2 {
+		L.RaiseError("%s: result not understood: wanted a list of two", call.Name)
+	}
+	return []lua.LValue{toLua(L, call.Result, both[0]), toLua(L, *call.Result.Second, both[1])}
 }
 
 // raise raises an error table: it survives pcall with its fields, and shows
@@ -114,7 +124,7 @@ func (c *child) mathRandom(L *lua.LState) int {
 		L.RaiseError("math.random: found %s to %s; wanted whole numbers, the lower first", number(low), number(high))
 	}
 	random, _ := LookupCall("random")
-	u, ok := c.invoke(L, random, nil).(lua.LNumber)
+	u, ok := c.invoke(L, random, nil)[0].(lua.LNumber)
 	if !ok {
 		L.RaiseError("math.random: the bench gave no number")
 	}
@@ -174,14 +184,25 @@ func options(call Call, v lua.LValue, given map[string]any) error {
 		case !ok:
 			err = fmt.Errorf("%s: found %s without a name; write name = value; allowed: %s", call.Name, describe(v), call.allowed())
 		default:
-			var value any
-			if value, err = plain(v); err != nil {
-				err = fmt.Errorf("%s: %s: %w", call.Name, name, err)
-			}
-			given[string(name)] = value
+			given[string(name)], err = optionValue(call, string(name), v)
 		}
 	})
 	return err
+}
+
+// optionValue turns the value of one option into what Check takes.
+func optionValue(call Call, name string, v lua.LValue) (any, error) {
+	for _, o := range call.Options {
+		if nested, ok := v.(*lua.LTable); ok && o.Name == name && o.Kind == Table {
+			fields := map[string]any{}
+			return fields, options(Call{Name: o.Name, Options: o.Fields}, nested, fields)
+		}
+	}
+	value, err := plain(v)
+	if err != nil {
+		return nil, fmt.Errorf("%s: %s: %w", call.Name, name, err)
+	}
+	return value, nil
 }
 
 // plain turns a Lua value into what Check takes: text, number, true or false, or

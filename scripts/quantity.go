@@ -19,6 +19,7 @@ type unit struct {
 var (
 	voltUnits   = []unit{{"V", 1, 1}, {"mV", 1, 1e3}}
 	secondUnits = []unit{{"s", 1, 1}, {"ms", 1, 1e3}, {"us", 1, 1e6}, {"µs", 1, 1e6}, {"min", 60, 1}, {"h", 3600, 1}}
+	shareUnits  = []unit{{"%", 1, 100}}
 )
 
 // parseQuantity reads "3.3 V", "250 ms": a number, any blanks, and one of units.

@@ -14,6 +14,9 @@
 ---@field file string script
 ---@field line integer line of the call
 
+---A share from 0 to 1 as a number, or in percent: 0.01, "1 %".
+---@alias Share number|string
+
 ---@class Rate
 ---@field volts number? supply volts of the condition; nil when several are pooled
 ---@field treatment string treatment of the condition; empty when several are pooled
@@ -25,6 +28,8 @@
 ---@field high number upper end of the exact interval
 ---@field confidence number confidence of the interval, 0.95 is 95 %
 ---@field one_sided boolean true when nothing or everything failed: the interval has one end only
+---@field method string of the interval: clopper-pearson; anytime when what was seen decided how many cycles were done
+---@field sentence string the rate in words, with its interval
 ---@field verdicts table<string, integer> cycles by verdict
 ---@field start_seconds_median number? median start time in seconds; nil when half of the cycles did not start
 
@@ -35,6 +40,9 @@
 ---@field order? "interleaved"|"shuffled"|"blocked" interleaved: one cycle at each voltage in turn, so that drift does not pass for a voltage effect; shuffled: in random order; blocked: all cycles of one voltage, then the next; default interleaved
 ---@field rest? Seconds time off before each start, at least (0 to 604800); default 3
 ---@field watch? Seconds time on in which the start is watched; left out: what the bench file expects decides (0.001 to 3600)
+---@field until_decided? { below: Share, above: Share, alpha?: Share, beta?: Share } a voltage whose failure rate is decided gets no more cycles; cycles is then the most
+---@field until_width? Share a voltage gets no more cycles when the interval of its failure rate is at most this wide, 0.1 or "10 %"; cycles is then the most (0.0001 to 1)
+---@field stop_at? string no cycle begins at or after this time of day, by the bench's clock
 
 ---Many cycles over a list of voltages.
 ---@param options SoakOptions
@@ -71,11 +79,98 @@ function cycle(options) end
 ---@class RateOptions
 ---@field volts? Volts only cycles at this voltage (0.1 to 1000)
 ---@field treatment? string only cycles under this treatment
+---@field method? "clopper-pearson"|"wilson"|"jeffreys"|"mid-p"|"anytime" of the interval; left out: clopper-pearson. anytime holds even if what was seen decided when to stop
 
 ---The failure rate in this run so far.
 ---@param options? RateOptions
 ---@return Rate # the failure rate of one condition
 function rate(options) end
+
+---@class Decision
+---@field decision "accept"|"reject"|"continue" the same again
+---@field cycles integer cycles that count, so far
+---@field failures integer of these, failures
+---@field decided_cycles integer cycles until the decision; 0 before it
+---@field decided_failures integer failures until the decision; 0 before it
+---@field most_cycles integer cycles after which it is decided at the latest
+---@field alpha number exact risk to reject a unit that fails as seldom as below says
+---@field beta number exact risk to accept a unit that fails as often as above says
+---@field estimate number? failures / cycles; nil without cycles
+---@field low number lower end of an interval that holds whenever the run is stopped
+---@field high number upper end of that interval
+---@field confidence number of the interval, 0.95 is 95 %
+---@field sentence string the decision in words, with the risk that it is wrong
+
+---@class DecideOptions
+---@field volts? Volts only cycles at this voltage (0.1 to 1000)
+---@field treatment? string only cycles under this treatment
+---@field below Share a unit that fails this seldom, or less, is to be accepted (1e-06 to 0.999999)
+---@field above Share a unit that fails this often, or more, is to be rejected (1e-06 to 0.999999)
+---@field alpha? Share the risk to reject a unit that fails as seldom as below says (1e-06 to 0.499999); default 0.05
+---@field beta? Share the risk to accept a unit that fails as often as above says (1e-06 to 0.499999); default 0.05
+
+---Has the unit been shown to fail seldom enough, or too often? A sequential test of the cycles so far, which may be asked after every cycle.
+---@param options DecideOptions
+---@return "accept"|"reject"|"continue" # the decision; once made it stands
+---@return Decision # the numbers behind it
+function decide(options) end
+
+---Says the script's own acceptance of the unit. The last one counts; ringup run then ends with exit status 3 after a reject.
+---@param decision "accept"|"reject" what is concluded
+function conclude(decision) end
+
+---@class Threshold
+---@field rate number failure rate whose voltage was looked for
+---@field volts number the voltage
+---@field low number lower end of where it lies
+---@field high number upper end of where it lies
+---@field confidence number probability that it lies there, 0.95 is 95 %
+---@field edge boolean true when it may lie beyond the voltages allowed
+---@field cycles integer cycles that count
+---@field failures integer of these, failures
+---@field not_counted integer cycles spoilt by the bench: unpowered or unread
+---@field sentence string all of it in words
+
+---@class ThresholdOptions
+---@field title? string heading on page and report
+---@field rate? Share the failure rate whose voltage is wanted (0.01 to 0.99); default 0.5
+---@field low Volts never below this voltage (0.1 to 1000)
+---@field high Volts never above this voltage (0.1 to 1000)
+---@field step? Volts the voltages are low and whole steps above (0.001 to 1000); default 0.01
+---@field cycles integer cycles at most (1 to 100000)
+---@field width? Volts done when the voltage is known within this many volts (0.001 to 1000)
+---@field rest? Seconds time off before each start, at least (0 to 604800); default 3
+---@field watch? Seconds time on in which the start is watched; left out: what the bench file expects decides (0.001 to 3600)
+
+---Looks for the voltage at which a given share of cycles fails. Every cycle is done at the voltage that tells most.
+---@param options ThresholdOptions
+---@return Threshold # the voltage at which so many cycles fail
+function threshold(options) end
+
+---@class Suspect
+---@field treatment string what was done to the unit
+---@field shown boolean true when it changed something beyond chance, all comparisons allowed for
+---@field p_adjusted number the smaller of the two p-values, after Holm's correction for all comparisons
+---@field p number p-value of the failure rate by itself, exact
+---@field p_start number? p-value of the start time by itself; nil where none could be compared
+---@field treated table<string, any> failures, cycles, estimate, low, high, start_seconds_median under the treatment
+---@field as_found table<string, any> the same as found, just before and just after
+---@field start_ratio number? start time under the treatment by that as found
+---@field base_moved boolean the unit as found changed meanwhile, so the treatment was held against before and after each
+---@field sentence string what it showed, in words
+
+---@class HuntOptions
+---@field title? string heading on page and report
+---@field volts? Volts with cycles: their voltage (0.1 to 1000)
+---@field cycles? integer cycles to do first, while a person marks treatments on the page or with ringup mark; left out: none (1 to 100000)
+---@field rest? Seconds time off before each start, at least (0 to 604800); default 3
+---@field watch? Seconds time on in which the start is watched; left out: what the bench file expects decides (0.001 to 3600)
+
+---Ranks the treatments of this run by what they did to failure rate and start time, against the unit as found before and after each.
+---@param options? HuntOptions
+---@return Suspect[] # the treatments, the surest change first
+---@return string # the whole hunt in words
+function hunt(options) end
 
 ---Waits with the supply off.
 ---@param duration Seconds how long (0 to 2592000)

@@ -30,6 +30,8 @@ var mayImport = map[string][]string{
 
 	"runner/crystal/marking": {},
 
+	"runner/verdict/recording": {"runner/verdict"},
+
 	"dashboards/plot":                 {"runner/failrate", "runner/logbook", "runner/verdict"},
 	"dashboards/metrics":              {"runner", "runner/failrate", "runner/logbook", "runner/verdict", "drivers"},
 	"dashboards/report":               {"runner", "runner/failrate", "runner/logbook", "runner/verdict", "dashboards/plot"},

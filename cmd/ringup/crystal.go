@@ -3,7 +3,7 @@ package main
 import (
 	"errors"
 	"fmt"
-	"math"
+	"maps"
 	"os"
 	"slices"
 	"strings"
@@ -23,6 +23,7 @@ type calculator struct {
 	within, timeout, flat         string
 	margin                        float64
 	json                          bool
+	given                         []string // symbols
 	withinPPM, flatVolts, seconds float64
 }
 
@@ -139,14 +140,11 @@ func (k *calculator) circuit(args []string) (crystal.Circuit, error) {
 		}
 	}
 	circuit, err := g.into(base)
-	circuit.Assumed = slices.DeleteFunc(circuit.Assumed, func(name string) bool {
-		switch name {
-		case "fs", "L1", "Q":
-			return true // follow from the others
-		}
-		v := circuit.Value(name)
-		return math.IsInf(v, 1) || v == 0 // absent, which is no assumption about a part
-	})
+	circuit.Assumed = slices.DeleteFunc(circuit.Assumed, func(name string) bool { return unsaid(circuit, name) })
+	k.given = slices.Collect(maps.Keys(g.values))
+	if k.typical != "" {
+		k.given = append(k.given, "fL")
+	}
 	return circuit, err
 }
 

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
 	"strings"
 	"text/tabwriter"
 
@@ -29,28 +30,37 @@ func (k *calculator) print(w io.Writer, c crystal.Circuit) {
 
 func (k *calculator) printInputs(w io.Writer, c crystal.Circuit) {
 	fmt.Fprintf(w, "Pierce oscillator, %s, at %s and %.3g °C\n", crystal.FormatSI(c.Hertz, "Hz"), crystal.FormatSI(c.SupplyVolts, "V"), c.Celsius)
-	assumed := map[string]bool{}
-	var values, rest []string
-	for _, name := range c.Assumed {
-		assumed[name] = true
-		rest = append(rest, valueOf(c, name))
-	}
+	var values, derived, assumed []string
 	for _, s := range crystal.Symbols() {
-		v := c.Value(s.Name)
-		if !assumed[s.Name] && !math.IsInf(v, 1) && v != 0 && s.Name != "fs" && s.Name != "L1" && s.Name != "Q" {
-			values = append(values, valueOf(c, s.Name))
+		text := valueOf(c, s.Name)
+		switch {
+		case slices.Contains(k.given, s.Name):
+			values = append(values, text)
+		case slices.Contains(c.Assumed, s.Name):
+			assumed = append(assumed, text)
+		case !unsaid(c, s.Name):
+			derived = append(derived, text)
 		}
 	}
-	if len(values) > 0 {
-		paragraph(w, "given    ", strings.Join(values, ", "))
+	from := " (the sound river-level logger's)"
+	if k.typical != "" {
+		from = " (typical for " + k.typical + ")"
 	}
-	if len(rest) > 0 {
-		from := "the sound river-level logger's"
-		if k.typical != "" {
-			from = "typical for " + k.typical
+	for _, line := range []struct {
+		what  string
+		texts []string
+		after string
+	}{{"given    ", values, ""}, {"so       ", derived, ""}, {"assumed  ", assumed, from}} {
+		if len(line.texts) > 0 {
+			paragraph(w, line.what, strings.Join(line.texts, ", ")+line.after)
 		}
-		paragraph(w, "assumed  ", strings.Join(rest, ", ")+" ("+from+")")
 	}
+}
+
+// unsaid is what is no news where nobody gave it: what follows from other values, and parts that are absent.
+func unsaid(c crystal.Circuit, name string) bool {
+	v := c.Value(name)
+	return name == "fs" || name == "L1" || name == "Q" || math.IsInf(v, 1) || v == 0
 }
 
 func valueOf(c crystal.Circuit, name string) string {
@@ -114,7 +124,7 @@ func (k *calculator) printSafe(w io.Writer, c crystal.Circuit) {
 		worst := c
 		worst.Crystal.R1 = limit
 		if at := worst.SafeRange(k.margin, k.withinPPM); at.OK {
-			paragraph(w, "  ", fmt.Sprintf("With a crystal of %s: %.1f to %.1f pF at %s.", resistance(limit), 1e12*at.LowFarads, 1e12*at.HighFarads, volts(c.SupplyVolts)))
+			paragraph(w, "  ", fmt.Sprintf("With a crystal at %s, the limit of its data sheet: %.1f to %.1f pF at %s.", resistance(limit), 1e12*at.LowFarads, 1e12*at.HighFarads, volts(c.SupplyVolts)))
 		} else {
 			paragraph(w, "  ", fmt.Sprintf("With a crystal at %s, the limit of its data sheet: none at %s. %s.", resistance(limit), volts(c.SupplyVolts), sentence(at.Reason)))
 		}
@@ -124,10 +134,8 @@ func (k *calculator) printSafe(w io.Writer, c crystal.Circuit) {
 // crystalLimit is the river-level logger's crystal at its data-sheet limit, where the crystal is assumed; 0 otherwise.
 func (k *calculator) crystalLimit(c crystal.Circuit) float64 {
 	const loggerLimit = 60
-	for _, name := range c.Assumed {
-		if name == "R1" && k.typical == "" {
-			return loggerLimit
-		}
+	if k.typical == "" && slices.Contains(c.Assumed, "R1") {
+		return loggerLimit
 	}
 	return 0
 }
@@ -148,7 +156,11 @@ func (k *calculator) printSupply(w io.Writer, c crystal.Circuit) {
 		return
 	}
 	say := func(what string, limit func(crystal.Circuit) (float64, error)) {
-		here, _ := limit(c)
+		here, err := limit(c)
+		if err != nil {
+			paragraph(w, "  ", what+": "+err.Error()+".")
+			return
+		}
 		text := fmt.Sprintf("%s: %s at %.3g °C", what, voltsOrNone(here), c.Celsius)
 		if c.Celsius != coldCelsius {
 			cold, _ := limit(c.At(c.SupplyVolts, coldCelsius))

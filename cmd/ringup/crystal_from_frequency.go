@@ -73,11 +73,7 @@ An uncertainty (one standard deviation) may follow: 7373120Hz±5Hz; left out it 
 				}
 				fmt.Fprintf(io.out, "if %s alone is off, it has %s instead of %s\n", one.name, sayEstimate(one.answer.Farads, "F"), crystal.FormatSI(one.fitted, "F"))
 			}
-			if !answer.CA.Possible && !answer.CB.Possible {
-				fmt.Fprintln(io.out, "No value of one load capacitor explains all that was measured. Check which probe was on which pin, how\nwell the crystal is known (--crystal-within), and whether both capacitors are off.")
-			} else {
-				fmt.Fprintln(io.out, sentence(answer.Say))
-			}
+			paragraph(io.out, "", sentence(answer.Say))
 			fmt.Fprintln(io.out, "\nCaution: "+boardCaution)
 			return nil
 		},

@@ -51,10 +51,11 @@ margin.lua does this test step by step: ringup run margin.lua -b bench.toml`,
 			if o.json {
 				return printJSON(io.out, resistorObject(answer))
 			}
-			fmt.Fprintln(io.out, sentence(answer.Say))
+			paragraph(io.out, "", sentence(answer.Say))
 			if circuit.Gm == 0 {
 				fmt.Fprintf(io.out, "The circuit as given should just stop at %s, at %s and %.3g °C.\n", resistance(circuit.Analyse().InsertOhms), volts(circuit.SupplyVolts), circuit.Celsius)
 			}
+			fmt.Fprintln(io.out, "\nCaution: "+boardCaution)
 			return nil
 		},
 	}

@@ -9,7 +9,6 @@ import (
 	"os/signal"
 	"path/filepath"
 	"regexp"
-	"slices"
 	"syscall"
 	"time"
 
@@ -18,6 +17,7 @@ import (
 	"ringup/dashboards/report"
 	"ringup/runner"
 	"ringup/runner/bench"
+	"ringup/runner/failrate"
 	"ringup/runner/logbook"
 )
 
@@ -266,11 +266,23 @@ func (d *demo) conclude(story *story, found [3]runner.Summary) error {
 		for i := range found {
 			found[i].WallSeconds = wall
 		}
+		hunt, err := runner.AnalyseRun(d.book, found[1].Run)
+		if err != nil {
+			return err
+		}
+		before, err := d.beforeAndAfter(found[0], found[2])
+		if err != nil {
+			return err
+		}
+		suspects := []runner.Suspect{}
+		if hunt.Hunt != nil {
+			suspects = hunt.Hunt.List()
+		}
 		return printJSON(d.io.out, struct {
 			Soak  runner.Summary `json:"soak"`
 			Hunt  demoHunt       `json:"hunt"`
 			Proof demoProof      `json:"proof"`
-		}{found[0], demoHunt{found[1], runner.Suspects(found[1].Conditions)}, demoProof{found[2], beforeAndAfter(found[0], found[2])}})
+		}{found[0], demoHunt{found[1], suspects}, demoProof{found[2], comparisonJSON(before, 0)}})
 	}
 	story.ending(path)
 	return nil
@@ -283,10 +295,18 @@ type demoHunt struct {
 
 type demoProof struct {
 	runner.Summary
-	Against []runner.Suspect `json:"against_as_found"`
+	Against comparisonAnswer `json:"against_as_found"`
 }
 
-// beforeAndAfter compares the repaired unit with the soak before, voltage by voltage.
-func beforeAndAfter(before, after runner.Summary) []runner.Suspect {
-	return runner.Suspects(slices.Concat(before.Conditions, after.Conditions))
+// beforeAndAfter compares the repaired unit with the soak before, at the voltages of both.
+func (d *demo) beforeAndAfter(before, after runner.Summary) (failrate.Comparison, error) {
+	base, err := runner.CountedCycles(d.book, before.Run)
+	if err != nil {
+		return failrate.Comparison{}, err
+	}
+	repaired, err := runner.CountedCycles(d.book, after.Run)
+	if err != nil {
+		return failrate.Comparison{}, err
+	}
+	return failrate.Compare(failrate.Sample{Name: after.Treatment, Cycles: repaired}, failrate.Sample{Name: before.Treatment, Cycles: base}, runner.Confidence)
 }

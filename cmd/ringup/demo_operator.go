@@ -63,17 +63,31 @@ func (o *operator) serve(ctx context.Context, answer func(string) error) error {
 			if err != nil {
 				return err
 			}
-			if err := o.clock.Sleep(ctx, takes); err != nil {
+			before, after := o.around(action, takes)
+			if err := o.clock.Sleep(ctx, before); err != nil {
 				return nil
 			}
 			if err := o.hand.Do(action); err != nil {
 				return err
+			}
+			if err := o.clock.Sleep(ctx, after); err != nil {
+				return nil
 			}
 			if err := answer(reply); err != nil {
 				return err
 			}
 		}
 	}
+}
+
+// around splits the time that a chore takes: soldering is done at its end, while a part that is cooled, warmed or let go
+// takes the time after that to come to its temperature.
+func (o *operator) around(a simbench.Action, takes time.Duration) (before, after time.Duration) {
+	switch a.Verb {
+	case simbench.Chill, simbench.Warm, simbench.Release:
+		return 0, takes
+	}
+	return takes, 0
 }
 
 // understand turns a question into what to do, how long it takes and what to answer.
@@ -120,7 +134,8 @@ func (o *operator) remember(book *logbook.Book, runs []logbook.Run) error {
 			if err != nil {
 				return err
 			}
-			action.At = s.Begun.Add(takes)
+			before, _ := o.around(action, takes)
+			action.At = s.Begun.Add(before)
 			if err := o.hand.Replay([]simbench.Action{action}); err != nil {
 				return err
 			}

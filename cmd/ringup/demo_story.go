@@ -2,6 +2,7 @@ package main
 
 import (
 	"cmp"
+	"encoding/json"
 	"fmt"
 	"math"
 	"slices"
@@ -48,12 +49,13 @@ one, taken in turn, 35 s off before each.`)
 	case 1:
 		s.say(`
 2. WHICH PART IS IT?  (hunt.lua)
-Next morning, still cold: fast cycles at 2.2 V while a person cools one part after the other, with
-cycles as found in between; then warms the suspect, and lifts it.`)
+Next morning, still cold: fast cycles at 2.2 V while a person cools and warms one part after the other,
+with cycles as found in between; then a longer look at the two that did most, and the part is lifted.`)
 	case 2:
 		s.say(`
 3. IS IT REPAIRED?  (proof.lua)
-A new capacitor is fitted. The night after, in the cold hours: the worst voltages of the soak again.`)
+A new capacitor is fitted. The night after, in the cold hours: the worst voltages of the soak again, until
+the repair can be accepted or must be rejected.`)
 	}
 }
 
@@ -126,41 +128,67 @@ func rateSentence(c failrate.Condition) string {
 }
 
 func (s *story) afterHunt(found runner.Summary) {
-	suspects := runner.Suspects(found.Conditions)
-	_ = printSuspects(s.d.io.out, suspects)
-	if len(suspects) == 0 {
-		return
+	a, err := runner.AnalyseRun(s.d.book, found.Run)
+	if err != nil || a.Hunt == nil {
+		return // the table above is still true
 	}
-	if first := suspects[0]; first.Adjusted < 0.05 {
-		s.say("\nFound: %q is the surest change, from %s to %s failed.", first.Treatment, percent(first.AsFound.Estimate), percent(first.Treated.Estimate))
+	_ = printHunt(s.d.io.out, *a.Hunt)
+	if first := a.Hunt.List()[0]; first.Shown {
+		s.say("\nFound: %q is the surest change.", first.Treatment)
 		s.say("How sure: chance alone would do this about once in %s hunts like this one, all comparisons allowed for.", roundNumber(1/first.Adjusted))
 		s.say("Next: put a new, sound part in its place and repeat the worst of the night.")
 	} else {
-		s.say("\nFound: no treatment changed the rate surely. Hunt with more cycles, or at a lower voltage.")
+		s.say("\nFound: no treatment changed anything surely. Hunt with more cycles, or at a lower voltage.")
 	}
 }
 
-// roundNumber writes a large number to two significant digits.
+// roundNumber writes a large number to two significant digits, up to a million.
 func roundNumber(v float64) string {
+	if v >= 1e6 {
+		return "a million, or less often,"
+	}
 	unit := math.Pow(10, math.Max(0, math.Floor(math.Log10(v))-1))
 	return fmt.Sprintf("%.0f", math.Round(v/unit)*unit)
 }
 
 func (s *story) afterProof(found runner.Summary) {
-	against := beforeAndAfter(s.found[0], found)
-	_ = printSuspects(s.d.io.out, against)
-	failures, cycles := 0, 0
+	failures, cycles, notCounted := 0, 0, 0
 	for _, c := range found.Conditions {
-		failures, cycles = failures+c.Failures, cycles+c.Cycles
+		failures, cycles, notCounted = failures+c.Failures, cycles+c.Cycles, notCounted+c.NotCounted
 	}
-	all := failrate.ClopperPearson(failures, cycles, runner.Confidence)
-	if failures > 0 {
+	if c, err := s.d.beforeAndAfter(s.found[0], found); err == nil {
+		s.say("\nAgainst the soak before, at the same voltages: %s.", c.Sentence())
+	}
+	if found.Accepted == nil || !*found.Accepted {
 		s.say("\nFound: %d of %d starts still failed. The repair is not the whole cure.", failures, cycles)
 		return
 	}
-	s.say("\nFound: %d starts after the repair, none failed: at 95 %% confidence the rate over these voltages is below %s.", cycles, percent(all.High))
-	need := math.Ceil(math.Log(1-runner.Confidence) / math.Log(1-0.001))
-	s.say("What to do next: %d starts are not for ever. To show a rate below 0.1 %% at 95 %% confidence takes %.0f starts\nwithout a failure: soak it for some more nights before it goes back to the river.", cycles, need)
+	all, err := failrate.NewRate(failrate.MethodAnytime, failures, cycles, notCounted, runner.Confidence)
+	if err != nil {
+		return
+	}
+	s.say("\nFound, over these voltages: %s.", all.Sentence())
+	s.say("How sure: the script stopped as soon as it could accept, and this bound allows for that. Its own words:\n%s.", s.lastWords(found.Run))
+	if need, err := failrate.NeedDemonstration(0.001, runner.Confidence, 0); err == nil {
+		s.say("What to do next: %d starts are not for ever. It takes %s.\nSoak it for some more nights before it goes back to the river.", cycles, need.Sentence())
+	}
+}
+
+// lastWords is the last line that a run's script logged.
+func (s *story) lastWords(run int64) string {
+	steps, err := s.d.book.Steps(run)
+	if err != nil {
+		return ""
+	}
+	for _, step := range slices.Backward(steps) {
+		var logged struct {
+			Text string `json:"text"`
+		}
+		if step.Call == "log" && json.Unmarshal(step.Arguments, &logged) == nil {
+			return logged.Text
+		}
+	}
+	return ""
 }
 
 func (s *story) ending(report string) {

@@ -16,6 +16,7 @@ import (
 	"ringup/drivers"
 	"ringup/runner"
 	"ringup/runner/bench"
+	"ringup/runner/failrate"
 	"ringup/runner/logbook"
 	"ringup/scripts"
 )
@@ -108,9 +109,12 @@ func (h host) Call(ctx context.Context, call string, args json.RawMessage, line 
 	result, err := h.session.Call(ctx, call, args, line)
 	var limit *drivers.LimitError
 	var byHand *drivers.SetByHandError
+	var input *failrate.InputError
 	switch {
 	case err == nil:
 		return result, nil
+	case errors.As(err, &input):
+		return nil, &scripts.CallError{Kind: "argument", Message: err.Error()}
 	case errors.As(err, &limit), errors.As(err, &byHand):
 		return nil, &scripts.CallError{Kind: "limit", Message: err.Error()}
 	default:

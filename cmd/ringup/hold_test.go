@@ -114,7 +114,7 @@ func TestForegroundHold(t *testing.T) {
 // TestDaemonWaitsForItsInstruments: after a power cut the computer is up before the scope.
 func TestDaemonWaitsForItsInstruments(t *testing.T) {
 	t.Parallel()
-	f := newFolder(t, `soak { volts = { 3.6 }, cycles = 3, rest = "100 ms" }`)
+	f := newFolder(t, `soak { volts = { 3.6 }, cycles = 2, rest = "100 ms" }`)
 	sim, err := simbench.New(simbench.Options{
 		Unit: "healthy", Seed: 1, Clock: runner.WallClock{}, ClockProbe: simbench.Probe{Node: simbench.NodeNearField, Attenuation: 20},
 		Climate: simbench.Climate{MeanCelsius: 20, Zone: time.UTC}, LampProbe: true,
@@ -127,9 +127,9 @@ func TestDaemonWaitsForItsInstruments(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	f.write(t, "bench.toml", strings.NewReplacer(`"sim:supply"`, strconv.Quote(a.Supply), `"sim:scope"`, strconv.Quote(a.Scope), `"sim:thermometer"`, strconv.Quote(a.Thermometer)).Replace(demoBench))
+	f.write(t, "bench.toml", strings.NewReplacer(`"sim:supply"`, strconv.Quote(a.Supply), `"sim:scope"`, strconv.Quote(a.Scope), `"sim:thermometer"`, strconv.Quote(a.Thermometer), "[probes.lamp]\nchannel = 3\n", "").Replace(demoBench))
 	p := f.start(t, nil, "run", "night.lua", "--listen", "none")
-	p.await("of 3 cycles")
+	p.await("of 2 cycles")
 	p.kill()
 	p.await("the supply is off, read back") // the guard
 	if err := sim.Faults().Hangup(simbench.Scope); err != nil {
@@ -141,7 +141,7 @@ func TestDaemonWaitsForItsInstruments(t *testing.T) {
 	if _, err := sim.Faults().Plug(simbench.Scope); err != nil {
 		t.Fatal(err)
 	}
-	if s := d.awaitEnd(); s.Run.ID != 1 || s.Run.State != "done" || s.Progress.Done != 3 {
+	if s := d.awaitEnd(); s.Run.ID != 1 || s.Run.State != "done" || s.Progress.Done != 2 {
 		t.Errorf("gone on with: %+v with %d cycles", s.Run, s.Progress.Done)
 	}
 	if status := d.interrupt(); status != exitDone {

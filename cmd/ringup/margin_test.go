@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"fmt"
 	"path/filepath"
 	"regexp"
 	"strconv"
@@ -37,9 +38,43 @@ func (l *listener) text() string {
 	return strings.Join(l.lines, "\n")
 }
 
-// margin runs the library's margin.lua on a simulated unit, a simulated person fitting the resistors, and returns what
-// it logged and the resistors that were in, in order.
-func margin(t *testing.T, unit string) (said string, actions []simbench.Action) {
+// talker answers every question with the value asked for, and never touches the soldering iron.
+type talker struct{ asked chan string }
+
+var askedOhms = regexp.MustCompile(`Insert ([\d.]+) ohm`)
+
+func (p talker) Observe(e runner.Event) {
+	if e.Kind == runner.Held && e.Question != "" {
+		p.asked <- e.Question
+	}
+}
+
+func (p talker) serve(ctx context.Context, answer func(string) error) error {
+	for {
+		select {
+		case <-ctx.Done():
+			return nil
+		case question := <-p.asked:
+			m := askedOhms.FindStringSubmatch(question)
+			if m == nil {
+				return fmt.Errorf("asked for no resistor: %s", question)
+			}
+			if err := answer(m[1] + " ohm"); err != nil {
+				return err
+			}
+		}
+	}
+}
+
+// answerer is a person who answers what a run asks.
+type answerer interface {
+	runner.Observer
+	serve(ctx context.Context, answer func(string) error) error
+}
+
+// margin runs the library's margin.lua on a simulated unit, a person answering, and returns what it logged and the
+// resistors that were in, in order.
+func margin(t *testing.T, unit string, hire func(*standing) answerer) (said string, actions []simbench.Action) {
 	t.Helper()
 	text := strings.Replace(demoBench, `"cracked-capacitor"`, strconv.Quote(unit), 1)
 	b, err := bench.Parse("bench.toml", []byte(text))
@@ -63,7 +98,7 @@ func margin(t *testing.T, unit string) (said string, actions []simbench.Action) 
 	}
 	ctx, cancel := context.WithCancel(t.Context())
 	defer cancel()
-	person := newOperator(s.sim.Hand(), s.clock)
+	person := hire(s)
 	e := execution{
 		standing: s, book: book, program: program, watch: runner.Observers{heard, person}, seed: 1,
 		started: func(session *runner.Session) {
@@ -81,13 +116,16 @@ func margin(t *testing.T, unit string) (said string, actions []simbench.Action) 
 	return heard.text(), s.sim.Hand().History()
 }
 
+// solderer is the demo's operator, who does what is asked.
+func solderer(s *standing) answerer { return newOperator(s.sim.Hand(), s.clock) }
+
 var bracket = regexp.MustCompile(`(?s)Starts with Y1 \+ (\d+) ohm: 0 of 30 failed.*Not every time with Y1 \+ (\d+) ohm: ([1-9]\d*) of 30 failed`)
 
 // TestMarginScript measures the margin of a sound unit through scope, verdict and logbook, and compares it with what
 // the oscillator's equations say of the same unit.
 func TestMarginScript(t *testing.T) {
 	t.Parallel()
-	said, actions := margin(t, "healthy")
+	said, actions := margin(t, "healthy", solderer)
 	found := bracket.FindStringSubmatch(said)
 	if found == nil {
 		t.Fatalf("no bracket in\n%s", said)
@@ -137,8 +175,17 @@ func TestMarginScript(t *testing.T) {
 // TestMarginOfAFailingUnit: a unit that fails by itself has no margin, and nobody solders for nothing.
 func TestMarginOfAFailingUnit(t *testing.T) {
 	t.Parallel()
-	said, actions := margin(t, "wet-flux")
+	said, actions := margin(t, "wet-flux", solderer)
 	if !strings.Contains(said, "fails without any resistor") || len(actions) != 1 {
+		t.Errorf("%d solderings, and said:\n%s", len(actions), said)
+	}
+}
+
+// TestMarginWithoutResistors: answers without soldering give a margin that cannot be, and the script says so.
+func TestMarginWithoutResistors(t *testing.T) {
+	t.Parallel()
+	said, actions := margin(t, "healthy", func(*standing) answerer { return talker{make(chan string, 1)} })
+	if !strings.Contains(said, "the resistors were not in series with Y1") || strings.Contains(said, "Negative resistance at") || len(actions) != 0 {
 		t.Errorf("%d solderings, and said:\n%s", len(actions), said)
 	}
 }

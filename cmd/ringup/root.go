@@ -13,6 +13,7 @@ import (
 
 	"ringup/runner"
 	"ringup/runner/bench"
+	"ringup/runner/failrate"
 	"ringup/scripts"
 )
 
@@ -90,8 +91,9 @@ acceptance said reject; 4 stopped or held; 5 the supply is not confirmed off.`,
 	root.AddCommand(
 		newDemo(io, &o), newFind(io, &o), newCheck(io, &o), newRun(io, &o), newServe(io, &o),
 		newSubmit(io, &o), newStatus(io, &o), newHold(io, &o), newResume(io, &o), newStop(io, &o), newMark(io, &o), newAnswer(io, &o),
-		newRuns(io, &o), newShow(io, &o), newReport(io, &o), newExport(io, &o),
-		newCrystal(io, &o),
+		newRuns(io, &o), newShow(io, &o), newCompare(io, &o), newReport(io, &o), newExport(io, &o),
+		newNeed(io, &o),
+		newCrystal(io, &o), newJudge(io, &o),
 		newSimbench(io), newGuard(io),
 	)
 	for _, c := range append(root.Commands(), root) {
@@ -116,19 +118,25 @@ func (u usage) Unwrap() error { return u.error }
 // stopped is the error of a run that a person ended.
 var errStopped = errors.New("stopped")
 
+// errRejected is the error of a run that went well and whose script rejects the unit.
+var errRejected = errors.New("the script rejects the unit")
+
 // status chooses the exit status for an error. The supply comes first.
 func status(err error) int {
 	var (
 		notOff *runner.NotOffError
 		use    usage
 		bad    *bench.Errors
+		input  *failrate.InputError
 	)
 	switch {
 	case errors.As(err, &notOff):
 		return exitNotOff
 	case errors.Is(err, errStopped):
 		return exitStopped
-	case errors.As(err, &use), errors.As(err, &bad):
+	case errors.Is(err, errRejected):
+		return exitReject
+	case errors.As(err, &use), errors.As(err, &bad), errors.As(err, &input):
 		return exitUsage
 	default:
 		return exitFailed

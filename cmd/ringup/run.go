@@ -131,6 +131,9 @@ func runScript(ctx context.Context, io streams, o options, f runFlags, seeded bo
 	if printErr := printRun(io, o, book, run, time.Since(began)); err == nil {
 		err = printErr
 	}
+	if err == nil && run.Accepted != nil && !*run.Accepted {
+		err = errRejected
+	}
 	return err
 }
 
@@ -172,6 +175,9 @@ func printSummary(w io.Writer, s runner.Summary) error {
 	fmt.Fprintf(w, "\n%d cycles in %s of bench time", s.Cycles, spell(s.VirtualSeconds))
 	if s.NotCounted > 0 {
 		fmt.Fprintf(w, ", %d of them not counted (the last because: %s)", s.NotCounted, s.NotCountedWhy)
+	}
+	if s.Accepted != nil {
+		fmt.Fprintf(w, "\nthe script's own acceptance: %s", map[bool]string{true: "accepted", false: "rejected"}[*s.Accepted])
 	}
 	fmt.Fprint(w, "\n\n")
 	return printConditions(w, s.Conditions)

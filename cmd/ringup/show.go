@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -12,6 +13,11 @@ import (
 func newShow(io streams, o *options) *cobra.Command {
 	c := &cobra.Command{
 		Use: "show [RUN]", Short: "show what a run found", Args: cobra.MaximumNArgs(1),
+		Long: `Shows a run's failure rates with their intervals, whether they drifted through the run, the
+voltage at which the unit starts to fail, how the treatments compare, and the marks.
+
+Every number follows from the cycles that ringup export writes. A rate's interval is
+Clopper and Pearson's at 95 %; where nothing failed it is the one-sided bound.`,
 		Example: "  ringup show\n  ringup show 12 --json",
 		RunE: func(_ *cobra.Command, args []string) error {
 			return withLogbook(*o, func(book *logbook.Book) error {
@@ -19,14 +25,14 @@ func newShow(io streams, o *options) *cobra.Command {
 				if err != nil {
 					return err
 				}
-				s, err := runner.Summarise(book, run, 0)
+				a, err := runner.AnalyseRun(book, run)
 				if err != nil {
 					return err
 				}
 				if o.json {
-					return printJSON(io.out, s)
+					return printJSON(io.out, a)
 				}
-				return showRun(io, book, s)
+				return showRun(io, book, a)
 			})
 		},
 	}
@@ -34,25 +40,28 @@ func newShow(io streams, o *options) *cobra.Command {
 	return c
 }
 
-// showRun prints a run's conditions, how the treatments compare, and its marks.
-func showRun(io streams, book *logbook.Book, s runner.Summary) error {
-	if err := printSummary(io.out, s); err != nil {
+// showRun prints what a run found, for a person.
+func showRun(io streams, book *logbook.Book, a runner.Analysis) error {
+	if err := printSummary(io.out, a.Summary); err != nil {
 		return err
 	}
-	if err := printSuspects(io.out, runner.Suspects(s.Conditions)); err != nil {
-		return err
+	printAnalysis(io.out, a)
+	if a.Hunt != nil {
+		if err := printHunt(io.out, *a.Hunt); err != nil {
+			return err
+		}
 	}
-	marks, err := book.Marks(s.Run)
+	marks, err := book.Marks(a.Run)
 	if err != nil || len(marks) == 0 {
 		return err
 	}
-	run, err := book.Run(s.Run)
+	run, err := book.Run(a.Run)
 	if err != nil {
 		return err
 	}
 	fmt.Fprintln(io.out, "\nmarks")
 	for _, m := range marks {
-		fmt.Fprintf(io.out, "  %s  after cycle %d  %s: %s\n", m.At.In(run.Location()).Format("2006-01-02 15:04:05"), m.AfterCycle, m.Kind, m.Text)
+		fmt.Fprintf(io.out, "  %s  after cycle %d  %s: %s\n", m.At.In(run.Location()).Format("2006-01-02 15:04:05"), m.AfterCycle, m.Kind, strings.ReplaceAll(m.Text, "\n", " "))
 	}
 	return nil
 }

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"strconv"
 	"strings"
 	"text/tabwriter"
 	"time"
@@ -21,12 +22,21 @@ func printConditions(w io.Writer, conditions []failrate.Condition) error {
 		return nil
 	}
 	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
-	fmt.Fprintln(t, "treatment\tvolts\tcycles\tfailed\tfailure rate\t95 % interval\tmedian start\tverdicts")
+	fmt.Fprintln(t, "treatment\tvolts\tcycles\tfailed\tfailure rate\t95 % interval\tnot counted\tmedian start\tverdicts")
 	for _, c := range conditions {
-		fmt.Fprintf(t, "%s\t%.2f V\t%d\t%d\t%s\t%s\t%s\t%s\n", c.Treatment, c.Volts, c.Cycles, c.Failures,
-			percent(c.Estimate), interval(c), milliseconds(c.StartSecondsMedian), verdictCounts(c.Verdicts))
+		fmt.Fprintf(t, "%s\t%s\t%d\t%d\t%s\t%s\t%d\t%s\t%s\n", c.Treatment, setVolts(c.Volts), c.Cycles, c.Failures,
+			percent(c.Estimate), interval(c), c.NotCounted, milliseconds(c.StartSecondsMedian), verdictCounts(c.Verdicts))
 	}
 	return t.Flush()
+}
+
+// setVolts writes a set voltage with two decimals, or more where it has more.
+func setVolts(v float64) string {
+	text := strconv.FormatFloat(math.Round(v*1e6)/1e6, 'f', -1, 64)
+	if _, decimals, _ := strings.Cut(text, "."); len(decimals) < 2 {
+		text = strconv.FormatFloat(v, 'f', 2, 64)
+	}
+	return text + " V"
 }
 
 // interval writes the bounds of a rate; with nothing failed there is only an upper one.
@@ -89,30 +99,52 @@ func spell(seconds float64) string {
 	}
 }
 
-// printSuspects prints how each treatment compares with the unit as found; nothing if there is none.
-func printSuspects(w io.Writer, suspects []runner.Suspect) error {
-	if len(suspects) == 0 {
-		return nil
+// printAnalysis prints what the order of the cycles and the voltages say; nothing where they say nothing.
+func printAnalysis(w io.Writer, a runner.Analysis) {
+	if len(a.Nights) > 0 {
+		fmt.Fprintln(w, "\nthrough the run")
+		for _, n := range a.Nights {
+			fmt.Fprintf(w, "  %s, %s: %s\n", n.Treatment, setVolts(n.Volts), n.Sentence)
+		}
 	}
-	fmt.Fprintln(w, "\nagainst the unit as found, the surest change first (Fisher's exact test; p corrected by Holm for all of these)")
-	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
-	for _, s := range suspects {
-		fmt.Fprintf(t, "  %s\t%.2f V\t%d of %d failed\tas found %d of %d\tp = %s\t%s\n", s.Treatment, s.Volts,
-			s.Treated.Failures, s.Treated.Cycles, s.AsFound.Failures, s.AsFound.Cycles, probability(s.Adjusted), change(s))
+	for _, t := range a.Thresholds {
+		curve := ""
+		if t.Curve != "" {
+			curve = fmt.Sprintf(" (%s fit, profile limits)", t.Curve)
+		}
+		fmt.Fprintf(w, "\nfailure rate against voltage, %s%s\n  %s\n", t.Treatment, curve, strings.ReplaceAll(t.Sentence(), "\n", "\n  "))
 	}
-	return t.Flush()
 }
 
-// change says in a word what a treatment did.
-func change(s runner.Suspect) string {
-	switch {
-	case !(s.Adjusted < 0.05):
-		return "no sure change"
-	case s.Treated.Estimate > s.AsFound.Estimate:
-		return "worse"
-	default:
-		return "better"
+// printHunt prints how each treatment compares with the unit as found before and after it.
+func printHunt(w io.Writer, h runner.Hunt) error {
+	fmt.Fprintln(w, "\neach treatment against the unit as found just before and after it, the surest change first")
+	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
+	fmt.Fprintln(t, "  treatment\tfailed\tas found\tmedian start\tas found\tp\t")
+	start := func(seconds *float64) string {
+		if seconds == nil {
+			return "none"
+		}
+		return milliseconds(*seconds)
 	}
+	for _, s := range h.List() {
+		shown := "no change shown"
+		if s.Shown {
+			shown = "changed"
+		}
+		fmt.Fprintf(t, "  %s\t%d of %d\t%d of %d\t%s\t%s\t%s\t%s\n", s.Treatment, s.Treated.Failures, s.Treated.Cycles,
+			s.AsFound.Failures, s.AsFound.Cycles, start(s.Treated.MedianStart), start(s.AsFound.MedianStart), probability(s.Adjusted), shown)
+	}
+	if err := t.Flush(); err != nil {
+		return err
+	}
+	fmt.Fprintf(w, "  p is the smaller of that of the failure rate (exact) and that of the start time (ranks; moved by more than a factor of %.3g),\n  corrected by Holm for all %d comparisons.\n",
+		runner.LeastStartRatio, h.Comparisons)
+	if len(h.NotCompared) > 0 {
+		fmt.Fprintf(w, "  Not compared, since there are no cycles as found before or after at the same voltage: %s.\n", strings.Join(h.NotCompared, ", "))
+	}
+	fmt.Fprintf(w, "\n%s\n", h.Sentence())
+	return nil
 }
 
 func probability(p float64) string {

@@ -122,7 +122,9 @@ func (c *canvas) moment(seconds float64, what string, x, y scale, up float64) {
 	}
 }
 
-func (c *canvas) timeAxis(x scale, bottom float64) {
+func (c *canvas) timeAxis(x scale, bottom float64) { c.timeAxisSince("the rail rose", x, bottom) }
+
+func (c *canvas) timeAxisSince(what string, x scale, bottom float64) {
 	factor, unit := secondsUnit(max(math.Abs(x.fromValue), math.Abs(x.toValue)))
 	tick := step((x.toValue-x.fromValue)*factor, max(2, int((x.toPixel-x.fromPixel)/55)))
 	c.line("plot-axis", x.fromPixel, bottom, x.toPixel, bottom)
@@ -131,7 +133,7 @@ func (c *canvas) timeAxis(x scale, bottom float64) {
 		c.line("plot-axis", at, bottom, at, bottom+5)
 		c.text(middle, at, bottom+19, label(v, tick))
 	}
-	c.text(middle, (x.fromPixel+x.toPixel)/2, bottom+36, "time since the rail rose, "+unit)
+	c.text(middle, (x.fromPixel+x.toPixel)/2, bottom+36, "time since "+what+", "+unit)
 }
 
 func secondsUnit(largest float64) (factor float64, unit string) {

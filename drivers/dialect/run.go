@@ -213,3 +213,78 @@ func verify(ctx context.Context, t Talker, st step, query string, sent float64, 
 	messages, err := t.Errors(ctx)
 	return errors.Join(&Mismatch{Query: query, Setting: st.verify, Sent: sent, Read: got.Number, Messages: messages}, err)
 }
+
+// Setting is an operation that was sent with its settings.
+type Setting struct {
+	Operation string
+	Settings  Settings
+}
+
+// Confirm asks back what was sent, as far as the operations' steps ask with
+// verify, and compares; the error is *Mismatch for a setting that differs. The
+// queries are joined as commands are, and so are the answers, by semicolons
+// (IEEE 488.2 section 8.4.1).
+func (d *Dialect) Confirm(ctx context.Context, t Talker, sent []Setting) error {
+	type question struct {
+		step
+		query string
+		sent  float64
+	}
+	var waiting []question
+	length := 0
+	ask := func() error {
+		if len(waiting) == 0 {
+			return nil
+		}
+		var queries []string
+		for _, q := range waiting {
+			queries = append(queries, q.query)
+		}
+		message := strings.Join(queries, d.join)
+		reply, err := t.Query(ctx, message)
+		if err != nil {
+			return err
+		}
+		answers := []string{reply}
+		if d.join != "" {
+			answers = strings.Split(reply, ";")
+		}
+		if len(answers) != len(waiting) {
+			err := fmt.Errorf("reply to %s: %w: %d answers came to %d questions: %q", message, scpi.ErrGarbled, len(answers), len(waiting), shorten(reply))
+			t.Tear(err)
+			return err
+		}
+		for i, q := range waiting {
+			got, err := parseReply(answers[i], q.step)
+			if err != nil {
+				err = fmt.Errorf("reply to %s: %w", q.query, err)
+				t.Tear(err)
+				return err
+			}
+			if err := verify(ctx, t, q.step, q.query, q.sent, got); err != nil {
+				return err
+			}
+		}
+		waiting, length = nil, 0
+		return nil
+	}
+	for _, s := range sent {
+		for _, st := range d.ops[s.Operation].steps {
+			if st.verify == "" {
+				continue
+			}
+			query, err := st.message.render(s.Settings)
+			if err != nil {
+				return fmt.Errorf("dialect %s, operation %s: %w", d.Name, s.Operation, err)
+			}
+			if d.join == "" || length+len(d.join)+len(query) > d.longest {
+				if err := ask(); err != nil {
+					return err
+				}
+			}
+			waiting = append(waiting, question{st, query, s.Settings[st.verify]})
+			length += len(d.join) + len(query)
+		}
+	}
+	return ask()
+}

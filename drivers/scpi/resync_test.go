@@ -88,7 +88,10 @@ func TestAnswerTwice(t *testing.T) {
 		once = false
 		return append(reply, reply...)
 	})
-	if _, err := s.Query(t.Context(), "SOURce:VOLTage?"); err != nil {
+	if got, err := s.Query(t.Context(), "SOURce:VOLTage?"); err == nil {
+		// The second answer was still on its way.
+		t.Logf("the first answer: %q", got)
+	} else if !errors.Is(err, ErrGarbled) {
 		t.Fatal(err)
 	}
 	if got, err := s.Query(t.Context(), "OUTPut?"); !errors.Is(err, ErrGarbled) {

@@ -222,7 +222,7 @@ func (s *Session) exchange(ctx context.Context, command string, read func(deadli
 	if s.torn != nil {
 		return "", &ExchangeError{Command: command, Err: fmt.Errorf("%w: %w", ErrTorn, s.torn)}
 	}
-	if n := len(bytes.Trim(s.reader.unread, "\x00\r\n")); n > 0 {
+	if n := s.surplus(); n > 0 {
 		s.torn = fmt.Errorf("%w: %d bytes came that nobody asked for", ErrGarbled, n)
 		return "", s.finish(command, begun, s.torn)
 	}
@@ -244,6 +244,9 @@ func (s *Session) exchange(ctx context.Context, command string, read func(deadli
 	if err == nil {
 		reply, err = read(deadline)
 	}
+	if n := s.surplus(); err == nil && n > 0 {
+		err = fmt.Errorf("%w: %d bytes more came than the answer, %q", ErrGarbled, n, shorten(reply))
+	}
 	if err != nil {
 		var refused *Refused
 		if !errors.As(err, &refused) {
@@ -256,6 +259,10 @@ func (s *Session) exchange(ctx context.Context, command string, read func(deadli
 	}
 	return reply, s.finish(command, begun, nil)
 }
+
+// surplus is how many bytes have come that belong to no answer; those that mean
+// nothing do not count.
+func (s *Session) surplus() int { return len(bytes.Trim(s.reader.unread, "\x00\r\n")) }
 
 // send checks and writes one message.
 func (s *Session) send(ctx context.Context, command string) error {

@@ -91,6 +91,55 @@ func TestMistakes(t *testing.T) {
 	}
 }
 
+// relay is good with a relay in the lead of a supply without remote control.
+var relay = strings.Replace(good, "[supply]\naddress = \"sim:supply\"\n", "[supply]\nset_by_hand = \"3.6 V\"\n\n[switch]\naddress = \"sim:switch\"\nchannel = 2\n", 1)
+
+func TestRelay(t *testing.T) {
+	b, err := Parse("bench.toml", []byte(relay))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if b.Switch == nil || b.Switch.Address != "sim:switch" || b.Switch.Channel != 2 || b.SetByHandVolts != 3.6 || !b.Simulated() || b.HoldAfterUnread != 5 {
+		t.Errorf("read %+v, set by hand to %g V", b.Switch, b.SetByHandVolts)
+	}
+	line := strings.NewReplacer(`"sim:switch"`, `"serial:/dev/ttyUSB0"`, "channel = 2\n", "line = \"RTS\"\ninverted = true\n", `"sim:scope"`, `"usbtmc:/dev/usbtmc0"`).Replace(relay)
+	line += "[run]\nhold_after_unread = 3\n"
+	if b, err = Parse("bench.toml", []byte(line)); err != nil {
+		t.Fatal(err)
+	}
+	if b.Switch.Line != "RTS" || !b.Switch.Inverted || b.Simulated() || b.HoldAfterUnread != 3 {
+		t.Errorf("read %+v, hold after %d", b.Switch, b.HoldAfterUnread)
+	}
+}
+
+func TestRelayMistakes(t *testing.T) {
+	for _, c := range []struct{ name, text, old, new, want string }{
+		{"both", relay, `set_by_hand`, "address = \"sim:supply\"\nset_by_hand", `bench.toml:8:11: supply.address: found this key; allowed: nothing here: with [switch] the supply has no remote control`},
+		{"neither", good, `address = "sim:supply"`, "", `bench.toml:7:2: supply.address: found nothing; allowed: a text in quotes that is not empty; a supply without remote control needs a relay in its lead, described in [switch]`},
+		{"by hand without a relay", good, `address = "sim:supply"`, "address = \"sim:supply\"\nset_by_hand = \"3.6 V\"", `bench.toml:9:15: supply.set_by_hand: found this key; allowed: only with [switch]`},
+		{"no voltage", relay, `set_by_hand = "3.6 V"`, "", `bench.toml:7:2: supply.set_by_hand: found nothing; allowed: the voltage to which the supply is set by hand`},
+		{"above the limit", relay, `"3.6 V"`, `"4.1 V"`, `bench.toml:8:15: supply.set_by_hand: found 4.1 V; allowed: at most unit.max_volts, 3.9 V`},
+		{"line and channel", relay, `channel = 2`, "channel = 2\nline = \"DTR\"", `bench.toml:12:11: switch.channel: found this key; allowed: not together with switch.line`},
+		{"line of the simulated relay", relay, "channel = 2\n", "line = \"DTR\"\n", `switch.address: found "sim:switch"; allowed: a serial adapter with switch.line`},
+		{"inverted without a line", relay, `channel = 2`, "inverted = true", `bench.toml:12:12: switch.inverted: found this key; allowed: only with switch.line`},
+		{"inverted", relay, `channel = 2`, `inverted = "yes"`, `switch.inverted: found "yes"; allowed: true or false`},
+		{"unknown line", relay, `channel = 2`, `line = "CTS"`, `switch.line: found "CTS"; allowed: one of "DTR", "RTS"`},
+		{"mixed", relay, `"sim:switch"`, `"tcp:192.0.2.17:5025"`, `scope.address: found "sim:scope"; allowed: simulated instruments only with each other`},
+		{"unread", good, "[expect]", "[run]\nhold_after_unread = 0\n[expect]", `run.hold_after_unread: found 0; allowed: a whole number from 1 to 1000`},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			text := strings.Replace(c.text, c.old, c.new, 1)
+			if text == c.text {
+				t.Fatal("the mistake was not made")
+			}
+			_, err := Parse("bench.toml", []byte(text))
+			if err == nil || !strings.Contains(err.Error(), c.want) {
+				t.Errorf("got\n%v\nwant\n%s", err, c.want)
+			}
+		})
+	}
+}
+
 func TestAllMistakesAtOnce(t *testing.T) {
 	text := strings.NewReplacer(`"3.9 V"`, `3.9`, `"65 ms"`, `"65 m"`, `channel     = 2`, `chanel = 2`).Replace(good)
 	_, err := Parse("bench.toml", []byte(text))

@@ -13,7 +13,7 @@ type Mark struct {
 	Ordinal int       `json:"ordinal"` // of the step that made it; 0 if it came from outside the script
 	At      time.Time `json:"at"`
 	Text    string    `json:"text"`
-	Kind    string    `json:"kind"` // "mark", "treatment" or "answer"
+	Kind    string    `json:"kind"` // "mark", "treatment", "answer", or of the run itself "hold", "resume"
 	// AfterCycle is the number of the last cycle begun before the mark.
 	AfterCycle int `json:"after_cycle"`
 }

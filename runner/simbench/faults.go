@@ -20,6 +20,12 @@ type Faults struct {
 type wireFaults struct {
 	silent bool
 	bends  []func(reply []byte, gone <-chan struct{}) []byte
+
+	blow   *Blow // of Strike
+	since  int   // messages since
+	echo   bool
+	before []byte // the last reply
+	hear   func(message string)
 }
 
 // bend passes a reply through the faults waiting at an instrument. It returns what is to be sent.

@@ -37,3 +37,26 @@ func (f *Faults) MissTrigger() { f.behind(func(b *Bench) { b.scope.missed = true
 func (f *Faults) QueueError(name Instrument, number int, detail string) {
 	f.bench.complain(name, scpiError{number: number, detail: detail})
 }
+
+// endlessErrors gives an instrument an error queue that never empties, or mends it.
+func (f *Faults) endlessErrors(name Instrument, on bool) {
+	f.behind(func(b *Bench) { b.instruments[name].status.endless = on })
+}
+
+// reboot is an instrument that loses its own power for a moment: its output goes off, its settings are those of *RST,
+// what it recorded is gone, and a socket breaks. A serial line stays and shows a NUL, from the transmitter's fall.
+func (f *Faults) reboot(name Instrument) error {
+	f.behind(func(b *Bench) {
+		i := b.instruments[name]
+		i.reset(b.clock.Now())
+		endless := i.status.endless
+		i.status = status{event: eventPowerOn, endless: endless}
+	})
+	f.bench.wires.Lock()
+	socket := f.bench.ports[name].transport == TCP
+	f.bench.wires.Unlock()
+	if socket {
+		return f.replug(name)
+	}
+	return nil
+}

@@ -112,6 +112,7 @@ type status struct {
 	event, eventEnable      int
 	serviceEnable           int
 	operation, questionable register
+	endless                 bool // fault for tests: the queue never empties
 }
 
 // push queues an error and sets its standard event.
@@ -128,6 +129,9 @@ func (s *status) push(e scpiError) {
 // next takes the oldest error out of the queue.
 func (s *status) next() scpiError {
 	if len(s.queue) == 0 {
+		if s.endless {
+			return scpiError{number: -240}
+		}
 		return scpiError{}
 	}
 	e := s.queue[0]

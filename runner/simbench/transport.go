@@ -6,6 +6,7 @@ import (
 	"io"
 	"maps"
 	"slices"
+	"time"
 )
 
 // Instrument names one of the bench's instruments.
@@ -107,6 +108,7 @@ func (p *port) hangup() error {
 		all = append(all, end.Close())
 	}
 	p.ends = nil
+	all = append(all, p.unlink()) // a stable name goes with its device
 	return errors.Join(all...)
 }
 
@@ -122,14 +124,48 @@ func (b *Bench) serve(name Instrument, wire io.ReadWriter, gone <-chan struct{})
 		case err != nil:
 			return
 		}
-		reply := b.faults.bend(name, b.answer(name, line), gone)
-		if len(reply) == 0 {
-			continue
+		s := b.faults.strike(name, line)
+		var reply []byte
+		if !s.lost {
+			reply = b.faults.bend(name, b.answer(name, s.line), gone)
 		}
-		if _, err := wire.Write(reply); err != nil {
+		if err := b.reply(name, wire, s, reply, gone); err != nil {
 			return
 		}
 	}
+}
+
+// reply sends what a message is answered, as its fault wants it.
+func (b *Bench) reply(name Instrument, wire io.Writer, s struck, reply []byte, gone <-chan struct{}) error {
+	pieces := [][]byte{reply}
+	if s.pieces != nil {
+		pieces = s.pieces(reply)
+	}
+	if s.late > 0 {
+		late := time.NewTimer(s.late)
+		defer late.Stop()
+		if await(late.C, []byte{0}, gone) == nil {
+			return io.ErrClosedPipe
+		}
+	}
+	if s.lost {
+		pieces = [][]byte{{0}} // the transmitter's fall
+	}
+	for _, piece := range pieces {
+		if len(piece) == 0 {
+			continue
+		}
+		if _, err := wire.Write(piece); err != nil {
+			return err
+		}
+	}
+	if len(reply) > 0 {
+		b.faults.sent(name, reply)
+	}
+	if s.after != nil {
+		return s.after()
+	}
+	return nil
 }
 
 // complain queues an error that no command caused.

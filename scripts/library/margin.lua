@@ -9,7 +9,8 @@
 -- for across the gap, with leads as short as can be: a few picofarads of wire count. The run holds, supply off, at each
 -- question until it is answered on the page, with `ringup answer`, or at the terminal. Six to eight resistors are asked for.
 --
--- Run it on a sound unit: on one that fails without any resistor there is no margin to measure.
+-- Run it on a sound unit: on one that fails without any resistor there is no margin to measure. On a simulated bench
+-- nobody solders, whatever you answer, and the script ends by saying that such a margin cannot be.
 
 -- Change these for your board.
 local volts    = 2.4     -- the cell's voltage at which the margin has to hold
@@ -21,9 +22,17 @@ local r1_limit = 60      -- the most that the data sheet allows; another crystal
 local c0, cl   = 3.8, 17 -- the crystal's shunt capacitance and the load it has on this board, in pF (ringup crystal)
 local spread   = 0.01    -- tolerance of the resistors used
 
--- One decade of E12, three times: every drawer of parts has these.
+-- What the crystal shows at its pins: R1 (1 + C0/CL)^2.
+local loading = (1 + c0 / cl) ^ 2
+local loaded, loaded_limit = r1 * loading, r1_limit * loading
+
+-- No oscillator has this much; who finds it has a wire left across the gap.
+local believable = 50
+
+-- One decade of E12, three times, from below the crystal's own resistance up: every drawer of parts has these.
 local values = {}
-for _, decade in ipairs { 10, 100, 1000 } do
+local lowest = 10 ^ math.floor(math.log10(loaded / 2))
+for _, decade in ipairs { lowest, 10 * lowest, 100 * lowest } do
   for _, step in ipairs { 1.0, 1.2, 1.5, 1.8, 2.2, 2.7, 3.3, 3.9, 4.7, 5.6, 6.8, 8.2 } do
     values[#values + 1] = decade * step
   end
@@ -39,15 +48,15 @@ end
 local caution = "The supply is off and stays off until you answer. Wear a strap: static discharge kills parts slowly. "
   .. "Let the board cool to the temperature of the room before you answer, since a hot crystal is another crystal."
 
--- The person may have another value at hand: 330, 330 ohm, 330R, 1k, 1.2 k and 1k2 are understood.
+-- The person may have another value at hand: 330, 330 ohm, 330R, 1k, 1.2 k, 1k2 and 1M are understood.
+local factors = { [""] = 1, r = 1, ohm = 1, ohms = 1, k = 1e3, kohm = 1e3, m = 1e6, mohm = 1e6 }
 local function understood(answer)
   local text = string.lower(string.gsub(answer, "%s+", ""))
-  local whole, part = string.match(text, "^(%d+)k(%d*)")
-  if whole then return tonumber(whole .. "." .. (part == "" and "0" or part)) * 1000 end
-  local number, unit = string.match(text, "^(%d+%.?%d*)(%a*)$")
-  if not number then return nil end
-  local factor = ({ [""] = 1, r = 1, ohm = 1, ohms = 1, k = 1000, kohm = 1000 })[unit]
-  return factor and tonumber(number) * factor
+  local whole, unit, part = string.match(text, "^(%d+)([rkm])(%d+)$")
+  if whole then return tonumber(whole .. "." .. part) * factors[unit] end
+  local number
+  number, unit = string.match(text, "^(%d+%.?%d*)(%a*)$")
+  return number and factors[unit] and tonumber(number) * factors[unit]
 end
 
 local tested = {} -- ohms -> rate
@@ -81,10 +90,6 @@ local function between(low, high)
   return inside[math.ceil(#inside / 2)]
 end
 
--- What the crystal shows at its pins: R1 (1 + C0/CL)^2.
-local loading = (1 + c0 / cl) ^ 2
-local loaded, loaded_limit = r1 * loading, r1_limit * loading
-
 log(string.format("Least wanted: %.3g times the crystal's %.4g ohm at its pins (R1 = %.4g ohm), and with the worst crystal of its kind %.4g ohm.",
   wanted, loaded, r1, loaded_limit))
 ask("Insert 0 ohm in series with Y1: open one pin and bridge it with a wire, no resistor yet, then answer. " .. caution)
@@ -100,8 +105,10 @@ local first = wanted * loaded - loaded
 for _, v in ipairs(values) do
   if v >= first or v == values[#values] then first = v break end
 end
+-- The margin that a resistor proves: its least value and the crystal's own, over the crystal's own.
+local function margin(ohms) return (ohms * (1 - spread) + loaded) / loaded end
 local nxt = first
-while nxt do
+while nxt and margin(low) < believable do
   local fitted = fit(nxt, low, high)
   if test(fitted) then low = fitted else high = fitted end
   nxt = between(low, high)
@@ -113,9 +120,13 @@ treatment("margin measured")
 -- What is known now, and how surely.
 local good = tested[low]
 log(string.format("Starts with %s: %d of %d failed, below %s with %.0f %% confidence.", name(low), good.failures, good.cycles, percent(good.high), 100 * good.confidence))
+if margin(low) >= believable then
+  log(string.format("That would be a margin of more than %.0f, and no crystal oscillator has that: the resistors were not in series with Y1. Is the trace open, and no wire left across the gap? On a simulated bench nobody solders.", margin(low)))
+  return
+end
 local bad = tested[high]
 if not bad then
-  log(string.format("It starts even with %.4g ohm, the largest value asked for: the margin is more than %.1f.", low, (low * (1 - spread) + loaded) / loaded))
+  log(string.format("It starts even with %.4g ohm, the largest value asked for: the margin is more than %.1f.", low, margin(low)))
   return
 end
 log(string.format("Not every time with %s: %d of %d failed, %s to %s.", name(high), bad.failures, bad.cycles, percent(bad.low), percent(bad.high)))

@@ -87,15 +87,11 @@ func NewScope(serial string) (*Instrument, *ScopeState) {
 	i := &Instrument{Identity: "ringup,simulated oscilloscope," + serial + ",1"}
 	nothing := func(string) string { return "" }
 	i.Commands = map[string]func(string) string{
-		"SENSe:DETector":          nothing,
-		"SENSe:SWEep:TIME":        nothing,
-		"SENSe:SWEep:POINts":      nothing,
-		"SENSe:SWEep:OFFSet:TIME": nothing,
-		"TRIGger:SOURce":          nothing,
-		"TRIGger:LEVel":           nothing,
-		"TRIGger:SLOPe":           nothing,
-		"INITiate":                nothing,
-		"ABORt":                   nothing,
+		"SENSe:DETector": nothing,
+		"TRIGger:SOURce": nothing,
+		"TRIGger:SLOPe":  nothing,
+		"INITiate":       nothing,
+		"ABORt":          nothing,
 		"STATus:OPERation:CONDition?": func(string) string {
 			c := s.Condition[0]
 			if len(s.Condition) > 1 {
@@ -109,9 +105,17 @@ func NewScope(serial string) (*Instrument, *ScopeState) {
 			return "#" + strconv.Itoa(len(n)) + n + s.Data
 		},
 	}
+	keep := func(header string) { // a setting that reads back as it was set
+		value := ""
+		i.Commands[header] = func(v string) string { value = v; return "" }
+		i.Commands[header+"?"] = func(string) string { return value }
+	}
+	for _, header := range []string{"SENSe:SWEep:TIME", "SENSe:SWEep:POINts", "SENSe:SWEep:OFFSet:TIME", "TRIGger:LEVel"} {
+		keep(header)
+	}
 	for n := 1; n <= 3; n++ {
 		for _, header := range []string{"INPut%d:ATTenuation", "INPut%d:COUPling", "SENSe:VOLTage%d:RANGe", "SENSe:VOLTage%d:OFFSet"} {
-			i.Commands[fmt.Sprintf(header, n)] = nothing
+			keep(fmt.Sprintf(header, n))
 		}
 	}
 	return i, s
