@@ -35,9 +35,12 @@ type Comparison struct {
 	Difference   Interval // rate of A less rate of B, Newcombe
 
 	// P is the p-value to read for the failure rate: exact, within each voltage.
-	// At a single voltage it is Fisher's. Boschloo and Barnard are the
-	// unconditional tests of the pooled counts.
-	P, Boschloo, Barnard float64
+	// At a single voltage it is Fisher's.
+	P float64
+
+	// Boschloo and Barnard are the unconditional tests of the pooled counts; nil
+	// above 10,000 cycles a side, where they say what P says and take long.
+	Boschloo, Barnard *Unconditional
 
 	// OddsRatio is the conditional estimate with exact limits. It and Stratified
 	// are empty, Comparable false, where no or every cycle failed.
@@ -47,6 +50,10 @@ type Comparison struct {
 
 	Start, Growth TimeComparison
 }
+
+// longUnconditional is the cycles a side above which [Compare] leaves out the
+// unconditional tests.
+const longUnconditional = 10_000
 
 // Compare compares A with B, the base. It refuses when they have no voltage in
 // common.
@@ -93,15 +100,17 @@ func Compare(a, b Sample, confidence float64) (Comparison, error) {
 	if c.Stratified, err = StratifiedTest(strata, confidence); err == nil {
 		c.Comparable, c.P, c.OddsRatio = true, c.Stratified.Exact, c.Stratified.ExactOddsRatio
 	}
-	boschloo, err := Boschloo(c.A, c.B)
-	if err != nil {
-		return Comparison{}, err
+	if max(c.A.Cycles, c.B.Cycles) <= longUnconditional {
+		boschloo, err := Boschloo(c.A, c.B)
+		if err != nil {
+			return Comparison{}, err
+		}
+		barnard, err := Barnard(c.A, c.B)
+		if err != nil {
+			return Comparison{}, err
+		}
+		c.Boschloo, c.Barnard = &boschloo, &barnard
 	}
-	barnard, err := Barnard(c.A, c.B)
-	if err != nil {
-		return Comparison{}, err
-	}
-	c.Boschloo, c.Barnard = boschloo.TwoSided, barnard.TwoSided
 	c.Start, c.Growth = compareTimes(starts, confidence), compareTimes(growths, confidence)
 	return c, nil
 }
@@ -203,7 +212,7 @@ func growthTimes(cycles []Cycle) []float64 {
 // conclusion last.
 func (c Comparison) Sentence() string {
 	alpha := 1 - c.Difference.Confidence
-	text := fmt.Sprintf("%s: %s fail against %s of %s (%s), %s: %s", c.NameA, Percent(c.A.Rate()), Percent(c.B.Rate()), c.NameB,
+	text := fmt.Sprintf("%s: %s fail against %s (%s); %s, %s: %s", c.NameA, Percent(c.A.Rate()), Percent(c.B.Rate()), c.NameB,
 		points(c.Difference), pValue(c.P), changeWords(c.P, alpha, c.A.Rate() > c.B.Rate(), "fails more often", "fails more seldom", "no change of the failure rate shown"))
 	for _, t := range []struct {
 		name string

@@ -1,5 +1,7 @@
 package failrate
 
+import "math"
+
 // Counts is how many of some counted cycles failed.
 type Counts struct {
 	Failures int `json:"failures"`
@@ -29,5 +31,8 @@ func checkPair(a, b Counts) error {
 
 // twoSidedZ is the z that leaves out half of 1-confidence on each side.
 func twoSidedZ(confidence float64) float64 { return -normalQuantile((1 - confidence) / 2) }
+
+// ordinary reports whether x is a number whose square is one, too.
+func ordinary(x float64) bool { return math.Abs(x) <= 1e100 }
 
 func square(x float64) float64 { return x * x }

@@ -132,6 +132,34 @@ func TestHuntNamesThePart(t *testing.T) {
 	}
 }
 
+// With a least ratio a sound part may move the start time that much and is not
+// accused, and one that moves it more still is.
+func TestHuntLeastStartRatio(t *testing.T) {
+	random := rand.New(rand.NewPCG(6, 7))
+	o := huntAtFivePercent
+	o.LeastStartRatio = 1.3
+	var little, much int
+	for range 100 {
+		for _, c := range []struct {
+			factor float64
+			shown  *int
+		}{{1.28, &little}, {1 / 1.28, &little}, {1.6, &much}, {1 / 1.6, &much}} {
+			parts := eightSound()
+			parts[4].factor = c.factor
+			h, err := Hunt(simulateHunt(random, .02, parts, 25, 11, 1, 1), o)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if h.Shown && h.Suspects[0].Treatment == parts[4].name {
+				*c.shown++
+			}
+		}
+	}
+	if little > 10 || much < 190 {
+		t.Errorf("least ratio 1.3: a factor of 1.28 is shown in %d of 200 hunts, one of 1.6 in %d", little, much)
+	}
+}
+
 // A step of the base in the middle of a treatment does not accuse it.
 func TestHuntHoldsAgainstBothSides(t *testing.T) {
 	random := rand.New(rand.NewPCG(6, 3))
@@ -267,7 +295,7 @@ func TestCompareSentences(t *testing.T) {
 		t.Fatal(err)
 	}
 	s := c.Sentence()
-	for _, want := range []string{"C7 chilled: ", "% fail against ", "of as found", "points more", "with 95 % confidence", "p below 1 in a million: fails more often", "start time ", ": longer"} {
+	for _, want := range []string{"C7 chilled: ", "% fail against ", "(as found); ", "points more", "with 95 % confidence", "p below 1 in a million: fails more often", "start time ", ": longer"} {
 		if !strings.Contains(s, want) {
 			t.Errorf("%q lacks %q", s, want)
 		}

@@ -2,7 +2,6 @@ package failrate
 
 import (
 	"cmp"
-	"math"
 	"slices"
 )
 
@@ -21,10 +20,10 @@ func PoolAdjacent(values, weights []float64) ([]float64, error) {
 	}
 	var blocks []block
 	for i, v := range values {
-		if math.IsNaN(v) || math.IsInf(v, 0) {
+		if !ordinary(v) {
 			return nil, refuse("value", v, "it is a finite number")
 		}
-		if !(weights[i] > 0) || math.IsInf(weights[i], 1) {
+		if !(weights[i] > 1e-100) || !ordinary(weights[i]) {
 			return nil, refuse("weight", weights[i], "it is a number above 0, such as the cycles")
 		}
 		blocks = append(blocks, block{v, weights[i], 1})
@@ -56,7 +55,7 @@ func Isotonic(doses []Dose) ([]IsotonicStep, error) {
 		if err := checkCounts(d.Failures, d.Cycles); err != nil {
 			return nil, err
 		}
-		if math.IsNaN(d.Volts) || math.IsInf(d.Volts, 0) {
+		if !ordinary(d.Volts) {
 			return nil, refuse("voltage", d.Volts, "it is a number of volts")
 		}
 		if d.Cycles > 0 {

@@ -71,10 +71,7 @@ func Shift(a, b []float64, confidence float64) (LocationShift, error) {
 	}
 	cut = max(1, cut)
 	lower, upper := p.ordered((pairs+1)/2), p.ordered(pairs/2+1)
-	s.Interval = Interval{Estimate: lower, Low: p.ordered(cut), High: p.ordered(pairs + 1 - cut), Confidence: confidence}
-	if lower != upper {
-		s.Interval.Estimate = lower + (upper-lower)/2
-	}
+	s.Interval = Interval{Estimate: middle(lower, upper), Low: p.ordered(cut), High: p.ordered(pairs + 1 - cut), Confidence: confidence}
 	return s, nil
 }
 
@@ -106,6 +103,15 @@ func Ratio(a, b []float64, confidence float64) (LocationShift, error) {
 	iv := &s.Interval
 	iv.Estimate, iv.Low, iv.High = math.Exp(iv.Estimate), math.Exp(iv.Low), math.Exp(iv.High)
 	return s, nil
+}
+
+// middle is half way between two numbers, and 0 between the infinities: as
+// likely sooner as later, by nobody knows how much.
+func middle(low, high float64) float64 {
+	if math.IsInf(low, -1) && math.IsInf(high, 1) {
+		return 0
+	}
+	return low/2 + high/2
 }
 
 // mannWhitney counts the pairs in which a value of A is greater, ties half, and

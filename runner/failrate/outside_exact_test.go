@@ -219,8 +219,10 @@ def f(c):
             w = n * p * q
             l += 0.5 * np.log(max(1e-300, w.sum() * (w * x * x).sum() - (w * x).sum() ** 2))
         return -l
-    r = optimize.minimize(lambda b: loss(*b), [0, -5], method="Nelder-Mead", options={"xatol": 1e-12, "fatol": 1e-15, "maxiter": 4000, "maxfev": 4000})
-    r = optimize.minimize(lambda b: loss(*b), r.x, method="Nelder-Mead", options={"xatol": 1e-12, "fatol": 1e-15, "maxiter": 4000, "maxfev": 4000})
+    start = [1, -8]
+    for again in range(2):
+        r = optimize.minimize(lambda b: loss(*b), start, method="Nelder-Mead", options={"xatol": 1e-9, "fatol": 1e-13, "maxiter": 2000, "maxfev": 2000})
+        start = r.x
     b0, b1 = r.x
     out = [b0 - 2.5 * b1, b1]
     for at in (c["Low"], c["High"]):

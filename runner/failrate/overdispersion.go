@@ -28,11 +28,24 @@ type Dispersion struct {
 //
 // Sources: Williams, Biometrics 31 (1975) 949; Tarone, Biometrika 66 (1979) 585.
 func Overdispersion(batches []Counts) (Dispersion, error) {
-	d := Dispersion{}
-	var used []Counts
+	d, used, err := dispersion(batches)
+	if err != nil {
+		return Dispersion{}, err
+	}
+	p := d.Pooled.Rate()
+	d.Independent = betaBinomial(used, p, 0).value
+	mean, theta := fitBetaBinomial(used, p)
+	d.Mean, d.Correlation = mean, theta/(1+theta)
+	d.LogLikelihood = betaBinomial(used, mean, theta).value
+	return d, nil
+}
+
+// dispersion is [Overdispersion] without the beta-binomial fit, whose time
+// grows with the cycles, and the batches that hold cycles.
+func dispersion(batches []Counts) (d Dispersion, used []Counts, err error) {
 	for _, b := range batches {
 		if err := checkCounts(b.Failures, b.Cycles); err != nil {
-			return Dispersion{}, err
+			return Dispersion{}, nil, err
 		}
 		if b.Cycles > 0 {
 			used = append(used, b)
@@ -42,9 +55,9 @@ func Overdispersion(batches []Counts) (Dispersion, error) {
 	d.Batches = len(used)
 	switch {
 	case len(used) < 2:
-		return Dispersion{}, refuse("batches", len(used), "at least two with counted cycles are needed")
+		return Dispersion{}, nil, refuse("batches", len(used), "at least two with counted cycles are needed")
 	case d.Pooled.Failures == 0 || d.Pooled.Failures == d.Pooled.Cycles:
-		return Dispersion{}, refuse("failures", fmt.Sprintf("%d of %d cycles", d.Pooled.Failures, d.Pooled.Cycles), "whether cycles are independent shows only when some fail and some do not")
+		return Dispersion{}, nil, refuse("failures", fmt.Sprintf("%d of %d cycles", d.Pooled.Failures, d.Pooled.Cycles), "whether cycles are independent shows only when some fail and some do not")
 	}
 	p := d.Pooled.Rate()
 	var squares, scale float64
@@ -60,11 +73,7 @@ func Overdispersion(batches []Counts) (Dispersion, error) {
 	if scale > 0 {
 		d.Tarone = (squares - float64(d.Pooled.Cycles)) / math.Sqrt(2*scale)
 	}
-	d.Independent = betaBinomial(used, p, 0).value
-	mean, theta := fitBetaBinomial(used, p)
-	d.Mean, d.Correlation = mean, theta/(1+theta)
-	d.LogLikelihood = betaBinomial(used, mean, theta).value
-	return d, nil
+	return d, used, nil
 }
 
 // betaState is the beta-binomial log-likelihood with its derivatives by the mean
@@ -184,7 +193,7 @@ func Widened(batches []Counts, confidence float64) (WidenedRate, error) {
 	}
 	w := WidenedRate{Plain: ClopperPearson(pooled.Failures, pooled.Cycles, confidence), Factor: 1, P: 1, Batches: len(batches)}
 	w.Interval = w.Plain
-	d, err := Overdispersion(batches)
+	d, _, err := dispersion(batches)
 	if err != nil { // nothing or everything failed, or a single batch
 		return w, nil
 	}

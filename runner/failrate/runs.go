@@ -114,7 +114,7 @@ func checkValues(values []float64, least int) error {
 		return refuse("values", len(values), fmt.Sprintf("at least %d are needed", least))
 	}
 	for i, v := range values {
-		if math.IsNaN(v) || math.IsInf(v, 0) {
+		if !ordinary(v) {
 			return refuse("value", fmt.Sprintf("%v, number %d of %d", v, i+1, len(values)), "every value is a finite number; leave out what was not measured")
 		}
 	}

@@ -21,9 +21,14 @@ type Stratified struct {
 	ChiSquareCorrected, PCorrected float64 // corrected
 
 	// Exact are the two-sided p-value (outcomes no more likely) and the
-	// one-sided ones, given the margins of every stratum.
+	// one-sided ones, given the margins of every stratum, with the conditional
+	// maximum likelihood estimate and its exact limits. Where the sums would be too
+	// long, with ten thousands of failures in several strata, Approximate is set and
+	// they are those of the corrected chi-square and of Mantel and Haenszel, which then
+	// agree.
 	Exact, ExactLess, ExactGreater float64
-	ExactOddsRatio                 Interval // conditional maximum likelihood, exact limits
+	ExactOddsRatio                 Interval
+	Approximate                    bool
 
 	Homogeneity Homogeneity
 }
@@ -121,10 +126,38 @@ func (r *Stratified) oddsRatio(strata []Stratum, confidence float64) {
 }
 
 func (r *Stratified) exact(strata []Stratum, confidence float64) {
+	if exactWork(strata) > longestExact {
+		r.Approximate = true
+		r.Exact, r.ExactOddsRatio = r.PCorrected, r.OddsRatio
+		z := math.Sqrt(r.ChiSquareCorrected)
+		if r.OddsRatio.Estimate < 1 {
+			z = -z
+		}
+		r.ExactLess, r.ExactGreater = normalUpper(-z), normalUpper(z)
+		return
+	}
 	margin, failures := stratifiedMargin(strata)
 	r.Exact = margin.twoSided(failures)
 	r.ExactLess, r.ExactGreater = margin.tails(failures, 0)
 	r.ExactOddsRatio = margin.ratio(failures, confidence)
+}
+
+// longestExact bounds the multiplications for the exact distribution: some tenth
+// of a second.
+const longestExact = 50_000_000
+
+// exactWork is how many multiplications the exact distribution takes.
+func exactWork(strata []Stratum) float64 {
+	var work, length float64
+	for i, s := range strata {
+		fails := s.A.Failures + s.B.Failures
+		one := float64(min(fails, s.A.Cycles) - max(0, fails-s.B.Cycles) + 1)
+		if i > 0 {
+			work += length * one
+		}
+		length += one
+	}
+	return work
 }
 
 // stratifiedMargin is the distribution of A's failures over all strata, and how

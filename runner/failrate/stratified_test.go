@@ -132,3 +132,53 @@ func TestTrendPublished(t *testing.T) {
 	wantNear(t, "malformations", r.ChiSquare, 6.5701339, 1e-8)
 	wantNear(t, "its p", r.P, .01037041, 6e-7)
 }
+
+// A run of a million cycles is compared without the long exact sums, and those
+// agree where both can be done.
+func TestStratifiedLarge(t *testing.T) {
+	var strata []Stratum
+	for range 10 {
+		strata = append(strata, Stratum{A: Counts{5000, 50_000}, B: Counts{4840, 50_000}})
+	}
+	s, err := StratifiedTest(strata, .95)
+	if err != nil || !s.Approximate || s.Exact != s.PCorrected || !(s.ExactGreater < s.ExactLess) {
+		t.Errorf("%+v (%v)", s, err)
+	}
+	few := []Stratum{{A: Counts{2000, 20_000}, B: Counts{1936, 20_000}}, {A: Counts{2000, 20_000}, B: Counts{1936, 20_000}}}
+	s, err = StratifiedTest(few, .95)
+	if err != nil || s.Approximate || !near(s.Exact, s.PCorrected, 1e-3) || !near(s.ExactOddsRatio.Low, s.OddsRatio.Low, 1e-3) {
+		t.Errorf("%+v (%v)", s, err)
+	}
+	if _, err := Boschloo(Counts{1, 1_000_000}, Counts{1, 10}); !isRefusal(err, "100,000 a side") {
+		t.Error(err)
+	}
+}
+
+// Fits of twenty voltages with fifty thousand cycles each.
+func BenchmarkThresholdMillion(b *testing.B) {
+	var doses []Dose
+	for i := range 20 {
+		v := 1.8 + .1*float64(i)
+		p, _, _, _ := Logit.at(-(v - 2.4) / .1)
+		doses = append(doses, Dose{v, Counts{int(p * 50_000), 50_000}})
+	}
+	for b.Loop() {
+		fit, err := FitFirth(doses)
+		if err != nil {
+			b.Fatal(err)
+		}
+		for _, rate := range []float64{.01, .1, .5} {
+			if _, err := fit.Volts(rate, .95); err != nil {
+				b.Fatal(err)
+			}
+		}
+		for _, link := range Links() {
+			if _, err := FitThreshold(doses, link); err != nil {
+				b.Fatal(err)
+			}
+		}
+		if _, err := Isotonic(doses); err != nil {
+			b.Fatal(err)
+		}
+	}
+}

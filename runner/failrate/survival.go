@@ -12,7 +12,6 @@ type Survival struct {
 	Steps      []SurvivalStep // at every time at which a cycle started
 	Confidence float64        // of the limits
 	Cycles     int
-	longest    float64 // the longest time watched
 }
 
 // SurvivalStep is what holds from one start time to the next.
@@ -50,7 +49,7 @@ func KaplanMeier(starts []Start, confidence float64) (Survival, error) {
 		return Survival{}, refuse("cycles", 0, "start times need counted cycles; run some first")
 	}
 	sorted := slices.SortedFunc(slices.Values(starts), func(x, y Start) int { return cmp.Compare(x.Seconds, y.Seconds) })
-	s := Survival{Confidence: confidence, Cycles: len(starts), longest: sorted[len(sorted)-1].Seconds}
+	s := Survival{Confidence: confidence, Cycles: len(starts)}
 	z := twoSidedZ(confidence)
 	share, greenwood, hazard, hazardVariance := 1.0, 0.0, 0.0, 0.0
 	for i := 0; i < len(sorted); {

@@ -78,6 +78,11 @@ func TestKaplanMeierPublished(t *testing.T) {
 		t.Errorf("median %+v, want 23 (16, none)", m)
 	}
 
+	// The same with log-log limits, from the table above.
+	if m, err := km.Quantile(.5); err != nil || m.Estimate != 23 || m.Low != 13 || !math.IsInf(m.High, 1) {
+		t.Errorf("median %+v (%v), want 23 (13, none)", m, err)
+	}
+
 	km, err = KaplanMeier(control, .95)
 	if err != nil {
 		t.Fatal(err)

@@ -86,7 +86,7 @@ func newThresholdModel(doses []Dose, link Link, penalised bool) (*thresholdModel
 		if err := checkCounts(d.Failures, d.Cycles); err != nil {
 			return nil, err
 		}
-		if math.IsNaN(d.Volts) || math.IsInf(d.Volts, 0) {
+		if !ordinary(d.Volts) {
 			return nil, refuse("voltage", d.Volts, "it is a number of volts")
 		}
 		if d.Cycles > 0 {
@@ -98,7 +98,7 @@ func newThresholdModel(doses []Dose, link Link, penalised bool) (*thresholdModel
 	switch {
 	case len(m.doses) == 0:
 		return nil, refuse("cycles", 0, "a threshold needs counted cycles; run some first")
-	case m.doses[0].Volts == m.doses[len(m.doses)-1].Volts:
+	case m.doses[len(m.doses)-1].Volts-m.doses[0].Volts < 1e-9:
 		return nil, refuse("voltages", fmt.Sprintf("only %v V", m.doses[0].Volts), "a threshold needs cycles at two voltages at least")
 	case total.Failures == 0:
 		return nil, refuse("failures", fmt.Sprintf("none in %d cycles", total.Cycles), fmt.Sprintf("no voltage down to %v V fails often enough to show a threshold; go lower", m.doses[0].Volts))

@@ -32,7 +32,7 @@ func TrendTest(scores []float64, groups []Counts) (Trend, error) {
 		if err := checkCounts(g.Failures, g.Cycles); err != nil {
 			return Trend{}, err
 		}
-		if math.IsNaN(scores[i]) || math.IsInf(scores[i], 0) {
+		if !ordinary(scores[i]) {
 			return Trend{}, refuse("score", scores[i], "a score is a finite number, such as the volts")
 		}
 		n += float64(g.Cycles)
@@ -58,7 +58,7 @@ func TrendTest(scores []float64, groups []Counts) (Trend, error) {
 		t.GroupsDegrees++
 		first, last = min(first, scores[i]), max(last, scores[i])
 	}
-	if !(first < last) {
+	if !(last-first > 1e-100) {
 		return Trend{}, refuse("scores", "all the same", "a trend needs cycles at two different scores at least")
 	}
 	t.Slope = cross / sumXX

@@ -1,6 +1,9 @@
 package failrate
 
-import "math"
+import (
+	"fmt"
+	"math"
+)
 
 // Unconditional holds the p-values of a test for equal failure rates that does
 // not fix the total number of failures: the largest probability, over all
@@ -13,11 +16,12 @@ type Unconditional struct {
 
 // Boschloo is the exact unconditional test that orders outcomes by Fisher's
 // one-sided p-value. It is never less powerful than Fisher's test. The
-// two-sided p-value is twice the smaller one-sided one.
+// two-sided p-value is twice the smaller one-sided one. More than 100,000 cycles a
+// side are refused.
 //
 // Source: Boschloo, Statist. Neerl. 24 (1970) 1.
 func Boschloo(a, b Counts) (Unconditional, error) {
-	if err := checkPair(a, b); err != nil {
+	if err := checkUnconditional(a, b); err != nil {
 		return Unconditional{}, err
 	}
 	greater := boschlooGreater(a, b)
@@ -26,12 +30,13 @@ func Boschloo(a, b Counts) (Unconditional, error) {
 }
 
 // Barnard is the exact unconditional test that orders outcomes by the pooled
-// score statistic; two-sided by its square.
+// score statistic; two-sided by its square. More than 100,000 cycles a side are
+// refused.
 //
 // Source: Barnard, Biometrika 34 (1947) 123; Suissa and Shuster, JRSS-A 148
 // (1985) 317.
 func Barnard(a, b Counts) (Unconditional, error) {
-	if err := checkPair(a, b); err != nil {
+	if err := checkUnconditional(a, b); err != nil {
 		return Unconditional{}, err
 	}
 	score := pooledScore(a, b)
@@ -51,6 +56,17 @@ func Barnard(a, b Counts) (Unconditional, error) {
 		u.TwoSided = worst(a.Cycles, b.Cycles, func(n *nuisance) float64 { return n.region(above) + n.swapped().region(below) })
 	}
 	return u, nil
+}
+
+// mostUnconditional bounds the time of the search over common rates: a second
+// or two at this many cycles a side.
+const mostUnconditional = 100_000
+
+func checkUnconditional(a, b Counts) error {
+	if n := max(a.Cycles, b.Cycles); n > mostUnconditional {
+		return refuse("cycles", n, fmt.Sprintf("an unconditional test takes at most %s a side; with so many Fisher's test says the same", count(mostUnconditional)))
+	}
+	return checkPair(a, b)
 }
 
 // pooledScore is the difference of the rates by its standard error under a
