@@ -7,10 +7,13 @@ type clock struct {
 	*Judgement
 	x        Expect
 	env      envelope
+	record   Record // the clock at full rate; empty if only extremes were taken
 	steady   steady
 	rise     float64 // s, when the rail crossed its threshold
 	required float64 // V, the least good amplitude, 0 for any
 	detect   float64 // V, the least amplitude that is an oscillation
+
+	approachSD float64 // s, standard uncertainty of a start that was followed by its law; 0 if none was
 }
 
 func (c *clock) judge() {
@@ -32,8 +35,13 @@ func (c *clock) judge() {
 func (c *clock) nothing() {
 	watched := si(c.env.t.end()-c.rise, "s")
 	if s := c.steady; s.sings && s.amplitude >= max(c.required, c.detect) && c.onFrequency() {
-		c.FrequencyHertz, c.AmplitudeVolts = s.sine.FrequencyHertz, s.amplitude
+		c.measured(s)
 		c.conclude(Late, "no oscillation in the %s watched; the clock ran only afterwards, when the steady record was taken", watched)
+		return
+	}
+	if s := c.steady; s.sings && s.step == c.record.StepSeconds && s.amplitude >= detectFraction*c.required && s.amplitude < c.required {
+		c.measured(s) // too small to stand out bin by bin, not for a sine fitted to all samples
+		c.conclude(Weak, "the clock oscillates at %s, required %s", si(s.amplitude, "V"), si(c.required, "V"))
 		return
 	}
 	c.conclude(Silent, "no oscillation above %s in the %s watched", si(c.detect, "V"), watched)
@@ -47,18 +55,23 @@ func (c *clock) stopped(level float64) {
 		c.nothing()
 		return
 	}
-	c.AmplitudeVolts = level
-	c.DropoutSeconds = c.env.ends(spans[len(spans)-1], level/2) - c.rise
+	last := spans[len(spans)-1]
+	c.AmplitudeVolts, c.SD.AmplitudeVolts = level, c.env.deviation(level)
+	c.dropped(last, level/2)
 	top, at := c.env.reaches(spans[0], steadyFraction*level)
 	if top >= 0 {
-		c.GrowthSeconds = c.env.growth(top, level)
+		c.grown(top, level)
+	}
+	if s := c.ran(last, level); s.sings {
+		c.FrequencyHertz, c.SD.FrequencyHertz = s.sine.FrequencyHertz, s.hertzSD
+		c.HarmonicRatio, c.OvertoneRatio = s.content.harmonics, s.content.overtone
 	}
 	if level < c.required {
 		c.conclude(Weak, "the clock reached only %s of the required %s and stopped after %s",
 			si(level, "V"), si(c.required, "V"), si(c.DropoutSeconds, "s"))
 		return
 	}
-	c.started(at)
+	c.started(at, top, level)
 	c.conclude(DroppedOut, "the clock ran at %s and stopped after %s", si(level, "V"), si(c.DropoutSeconds, "s"))
 }
 
@@ -66,10 +79,14 @@ func (c *clock) stopped(level float64) {
 // the amplitude there and before the one just before.
 func (c *clock) running(before, last float64) {
 	level, known := last, true // known: level is the steady amplitude
-	switch change := max(0.05*last, c.env.t.codeVolts()); {
+	// Four standard deviations of the difference of two means over a fortieth of the record.
+	n := len(c.env.amplitude)
+	noise := 4 * math.Sqrt2 * c.env.deviation(last) / math.Sqrt(max(1, float64(n)/40/float64(c.env.shared)))
+	switch change := max(0.05*last, c.env.t.codeVolts(), noise); {
 	case before-last > change: // it is falling
 		level = before
-	case last-before > change: // it is growing
+	// It is growing, to where it has not been before: what comes and goes is a beat.
+	case last-before > change && last-c.env.sustained(c.env.first, n-n/20) > change:
 		// The steady record comes a little later, by when it may have settled.
 		if s := c.steady; s.sings && s.amplitude > max(last, c.required) {
 			level = s.amplitude
@@ -83,37 +100,43 @@ func (c *clock) running(before, last float64) {
 		return
 	}
 	run := spans[len(spans)-1]
-	c.AmplitudeVolts = level
+	c.AmplitudeVolts, c.SD.AmplitudeVolts = level, c.env.deviation(level)
 	top, at := c.env.reaches(run, steadyFraction*level)
 	if !known {
 		at = math.NaN()
 	}
+	if steady, slow, sd, ok := c.env.approach(run, level); ok && known {
+		level, at, c.approachSD = steady, slow, sd
+		c.AmplitudeVolts = steady
+	}
 	if from, _ := c.env.reaches(run, growthTop*level); from >= 0 {
-		c.GrowthSeconds = c.env.growth(max(from, top), level)
+		c.grown(max(from, top), level)
+	}
+	sings := c.steady.sings && c.steady.amplitude >= 0.3*last
+	if sings {
+		c.followSettled(run, top)
+		c.measured(c.steady)
 	}
 	s := c.steady
-	sings := s.sings && s.amplitude >= 0.3*last
-	if sings {
-		c.FrequencyHertz, c.AmplitudeVolts = s.sine.FrequencyHertz, s.amplitude
-	}
 	switch earlier := c.earlier(spans, last); {
 	case earlier != nil:
-		_, at = c.env.reaches(*earlier, steadyFraction*c.env.sustained(earlier.from, earlier.to))
-		c.started(at)
-		c.DropoutSeconds = c.env.ends(*earlier, last/2) - c.rise
+		full := c.env.sustained(earlier.from, earlier.to)
+		top, at = c.env.reaches(*earlier, steadyFraction*full)
+		c.started(at, top, full)
+		c.dropped(*earlier, last/2)
 		c.conclude(DroppedOut, "the clock stopped after %s, then started again", si(c.DropoutSeconds, "s"))
 	case s.usable && !sings:
-		c.lost(last, at)
+		c.lost(last, at, top)
 	case sings && !c.onFrequency():
 		c.conclude(OffFrequency, "the clock runs at %s, expected %s within %s",
-			hertz(s.sine.FrequencyHertz), hertz(c.x.ClockHertz), percent(c.x.FrequencyWithin))
+			hertzText(s.sine.FrequencyHertz), hertzText(c.x.ClockHertz), percent(c.x.FrequencyWithin))
 	default:
-		c.timed(at, last)
+		c.timed(at, last, top)
 	}
 }
 
 // timed judges a clock that runs at the right frequency, as far as that is known.
-func (c *clock) timed(at, last float64) {
+func (c *clock) timed(at, last float64, top int) {
 	allowed := si(c.x.StartWithinSeconds, "s")
 	amplitude := si(c.AmplitudeVolts, "V")
 	switch {
@@ -126,32 +149,35 @@ func (c *clock) timed(at, last float64) {
 	case c.AmplitudeVolts < c.required:
 		c.conclude(Weak, "the clock oscillates at %s, required %s", amplitude, si(c.required, "V"))
 	case at-c.rise > c.x.StartWithinSeconds:
-		c.started(at)
+		c.started(at, top, last)
 		c.conclude(Late, "the clock reached 90 %% of %s only after %s, allowed %s", amplitude, si(c.StartSeconds, "s"), allowed)
 	default:
-		c.started(at)
+		c.started(at, top, last)
 		c.conclude(Started, "the clock reached 90 %% of %s after %s, allowed %s", amplitude, si(c.StartSeconds, "s"), allowed)
 		if !c.steady.usable {
 			c.Reason += "; its frequency was not checked: " + c.steady.flaw
+		} else if c.steady.alias {
+			c.Reason += "; its frequency was read from an alias"
 		}
 	}
 }
 
 // lost judges a clock whose envelope shows an oscillation of the given
 // amplitude at the end of the window, and whose steady record shows none.
-func (c *clock) lost(amplitude, at float64) {
+func (c *clock) lost(amplitude, at float64, top int) {
 	switch {
 	case amplitude < c.required:
 		c.AmplitudeVolts, c.GrowthSeconds = math.NaN(), math.NaN()
+		c.SD.AmplitudeVolts, c.SD.GrowthSeconds = math.NaN(), math.NaN()
 		c.conclude(Silent, "no oscillation: %s on the clock when the watch ended, required %s, and no sine wave in the steady record",
 			si(amplitude, "V"), si(c.required, "V"))
 		return
 	case c.steady.amplitude > 0.3*amplitude:
 		c.conclude(OffFrequency, "the clock moves by %s but not at any one frequency, expected %s",
-			si(c.steady.amplitude, "V"), hertz(c.x.ClockHertz))
+			si(c.steady.amplitude, "V"), hertzText(c.x.ClockHertz))
 		return
 	}
-	c.started(at)
+	c.started(at, top, amplitude)
 	c.conclude(DroppedOut, "the clock ran at %s to the end of the watch, then stopped before the steady record was taken", si(amplitude, "V"))
 }
 
@@ -164,12 +190,6 @@ func (c *clock) earlier(spans []span, last float64) *span {
 		}
 	}
 	return nil
-}
-
-// started notes a start that was complete at the given time of the record.
-func (c *clock) started(at float64) {
-	c.StartSeconds = at - c.rise
-	c.Censored = math.IsNaN(c.StartSeconds)
 }
 
 // onFrequency reports whether the steady record's frequency is the expected

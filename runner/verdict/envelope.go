@@ -7,20 +7,27 @@ import (
 
 // envelope is the amplitude of the clock through the watch window.
 type envelope struct {
-	t         Trace     // peak-detect
+	t         Trace     // the extremes in each bin
 	amplitude []float64 // V peak, one a bin, less the noise; about 0 without oscillation
 	first     int       // first bin after the rail's rise
-	scatter   float64   // standard deviation of amplitude without oscillation, V
 	floor     float64   // smallest amplitude that is not noise, V
 	noise     float64   // peak-to-peak spread of the noise in a bin, V
+	rms       float64   // root mean square of the noise, V
 	lasting   int       // bins that make a lasting state
+	centre    float64   // the place in its bin to which a growing amplitude belongs, 0 to 1
+	samples   int       // behind one amplitude; 0 for extremes, of which that is not known
+	periods   float64   // of the clock in them; 0 if not known
+	shared    int       // bins behind one amplitude
+	scatter   float64   // standard deviation of one amplitude read from extremes, V
+	means     []float64 // V, the level about which the clock swings, one a bin
+	missing   []bool    // bins that a gap touches; nil without any
 }
 
-// readEnvelope takes the envelope from a usable peak-detect record; rise is
-// when the rail crossed its threshold.
-func readEnvelope(t Trace, rise float64) envelope {
+// peakEnvelope takes the envelope from a usable peak-detect record; rise is when
+// the rail crossed its threshold.
+func peakEnvelope(t Trace, rise float64) envelope {
 	n := len(t.Min)
-	e := envelope{t: t, first: t.before(rise), lasting: runBins(n)}
+	e := envelope{t: t, first: t.before(rise), lasting: runBins(n), centre: 1, shared: 1}
 	spread := spreads(t)
 	code := t.codeVolts()
 	if quiet := quietBins(t, rise); quiet > 0 {
@@ -39,6 +46,7 @@ func readEnvelope(t Trace, rise float64) envelope {
 		e.scatter = e.noise / 4
 	}
 	e.scatter = max(e.scatter, code/4)
+	e.rms = e.noise / noiseSpread
 	e.amplitude = make([]float64, n)
 	for i, s := range spread {
 		e.amplitude[i] = (s - e.noise) / 2
@@ -51,23 +59,31 @@ func readEnvelope(t Trace, rise float64) envelope {
 	return e
 }
 
+// noiseSpread is how many standard deviations lie between the extremes of some
+// hundreds of samples of normal noise (Tippett, Biometrika 17 (1925) 364: 5.0 of
+// 100, 6.5 of 1000).
+const noiseSpread = 6
+
 // spreads returns the peak-to-peak value of each bin without what a drifting
 // mean adds to it. While the unit powers up the node's bias climbs to half the
 // rail; across one bin that looks like a burst, but a burst does not move the
 // middle between the extremes and a drift does.
 func spreads(t Trace) []float64 {
 	mids := t.mids()
-	last := len(mids) - 1
 	s := make([]float64, len(mids))
 	for i := range s {
-		from, to := max(0, i-1), min(last, i+1)
-		drift := 0.0
-		if to > from {
-			drift = math.Abs(mids[to]-mids[from]) / float64(to-from)
-		}
-		s[i] = max(0, t.Max[i]-t.Min[i]-drift)
+		s[i] = max(0, t.Max[i]-t.Min[i]-math.Abs(drift(mids, i)))
 	}
 	return s
+}
+
+// drift is how far a level moves across bin i.
+func drift(level []float64, i int) float64 {
+	from, to := max(0, i-1), min(len(level)-1, i+1)
+	if to == from {
+		return 0
+	}
+	return (level[to] - level[from]) / float64(to-from)
 }
 
 // medianOfFive replaces every value by the median of its neighbourhood. It
@@ -134,6 +150,11 @@ func (e *envelope) above(level float64) []span {
 	return slices.DeleteFunc(spans, func(s span) bool { return s.to-s.from < e.lasting })
 }
 
+// at returns the time by which a growing amplitude had reached that of bin i.
+func (e *envelope) at(i int) float64 {
+	return e.t.StartSeconds + (float64(i)+e.centre)*e.t.StepSeconds
+}
+
 // reaches returns the first bin of s at or above level and when that level was
 // reached; -1 and NaN if it never was.
 func (e *envelope) reaches(s span, level float64) (int, float64) {
@@ -142,9 +163,10 @@ func (e *envelope) reaches(s span, level float64) (int, float64) {
 			continue
 		}
 		if i == 0 || e.amplitude[i-1] >= level {
-			return i, e.t.at(i)
+			return i, e.at(i)
 		}
-		return i, interpolate(e.t, e.amplitude, i, level)
+		high, low := e.amplitude[i], e.amplitude[i-1]
+		return i, e.at(i) - e.t.StepSeconds*(high-level)/(high-low)
 	}
 	return -1, math.NaN()
 }
@@ -156,11 +178,43 @@ func (e *envelope) ends(s span, level float64) float64 {
 		return e.t.end()
 	}
 	high, low := e.amplitude[s.to-1], e.amplitude[s.to]
-	start := e.t.StartSeconds + float64(s.to-1)*e.t.StepSeconds
+	start := e.t.StartSeconds + (float64(s.to)-e.centre)*e.t.StepSeconds
 	if !(high > low) {
 		return start
 	}
 	return start + e.t.StepSeconds*min(1, (high-level)/(high-low))
+}
+
+// deviation is the standard deviation of one amplitude of about the given size.
+// That of the mean square of n samples of a sine in normal noise is
+// sqrt((2 A² s² + 2 s⁴) / n).
+func (e *envelope) deviation(amplitude float64) float64 {
+	if e.samples == 0 {
+		return e.scatter
+	}
+	s := e.rms
+	above := max(amplitude, s)
+	noise := s * math.Sqrt(2*(1+s*s/(above*above))/float64(e.samples))
+	if e.periods == 0 {
+		return noise
+	}
+	// The mean square over periods that are not whole is off by up to one part in
+	// 2 pi times twice their number.
+	return math.Hypot(noise, amplitude/(4*math.Pi*e.periods)/math.Sqrt2)
+}
+
+// crossingDeviation is the standard uncertainty of the time at which the
+// envelope passed the level at bin i: noise over slope, and the step.
+func (e *envelope) crossingDeviation(i int, level float64) float64 {
+	width := max(2, e.shared)
+	from, to := max(0, i-width), min(len(e.amplitude)-1, i+width)
+	slope := math.Abs(e.amplitude[to]-e.amplitude[from]) / (float64(to-from) * e.t.StepSeconds)
+	window := float64(len(e.amplitude)) * e.t.StepSeconds
+	noise := min(e.deviation(level)/slope, window)
+	if !(slope > 0) {
+		noise = window
+	}
+	return math.Hypot(noise, e.t.StepSeconds/math.Sqrt(12))
 }
 
 // offScreen reports whether the clock sat flat at a limit of the converter for
@@ -182,14 +236,19 @@ func (e *envelope) offScreen() bool {
 
 // clipped reports whether peaks are cut off at the end of the record.
 func (e *envelope) clipped() bool {
-	low, high := e.t.clips()
 	n := len(e.t.Min)
 	from := max(0, n-max(e.lasting, n/40))
+	return 2*e.touching(from) > n-from
+}
+
+// touching returns how many bins, of those from one on, touch the screen's edge.
+func (e *envelope) touching(from int) int {
+	low, high := e.t.clips()
 	count := 0
-	for i := from; i < n; i++ {
+	for i := from; i < len(e.t.Min); i++ {
 		if e.t.Min[i] <= low || e.t.Max[i] >= high {
 			count++
 		}
 	}
-	return 2*count > n-from
+	return count
 }

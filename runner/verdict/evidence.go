@@ -1,5 +1,7 @@
 package verdict
 
+import "fmt"
+
 // Trace is one evenly sampled record of one channel. In a plain record Min and
 // Max are the same slice and sample i was taken at StartSeconds +
 // i*StepSeconds. In a peak-detect record Min[i] and Max[i] are the extremes
@@ -21,6 +23,12 @@ type Evidence struct {
 	// Steady is a short full-rate record of the clock, taken at the end of the
 	// window while the unit is still on; empty if none was taken.
 	Steady Trace
+	// RailRecord, ClockRecord and SteadyRecord are the same at full rate, in the
+	// converter's codes; one that is not empty stands in for the trace of its name.
+	// A ClockRecord fast enough for the clock needs no steady record beside it.
+	RailRecord, ClockRecord, SteadyRecord Record
+	// NoRail says that no channel showed the rail: starts are timed from t=0.
+	NoRail bool
 	// Lamp is a slow record of the status lamp; empty if there is no probe.
 	Lamp Trace
 	// SupplyVolts and SupplyAmps are the supply's read-back while on; NaN if none.
@@ -32,10 +40,18 @@ type Expect struct {
 	SetVolts           float64 // voltage the supply was set to
 	RailFraction       float64 // the start is timed from the rail crossing RailFraction*SetVolts
 	ClockHertz         float64 // expected clock frequency
-	FrequencyWithin    float64 // allowed relative error of the frequency, 0.01 = 1 %
-	AmplitudeMinVolts  float64 // smallest acceptable peak amplitude at this SetVolts
-	StartWithinSeconds float64 // longest acceptable start time
+	FrequencyWithin    float64 // allowed relative error of the frequency, 0.01 = 1 %; 0 for any frequency
+	AmplitudeMinVolts  float64 // smallest acceptable peak amplitude at this SetVolts; 0 for any above the noise
+	StartWithinSeconds float64 // longest acceptable start time; 0 for the whole record
 	WatchSeconds       float64 // length of the watch window
+
+	// UseAlias allows the frequency to be taken from a record sampled too slowly for
+	// the clock, as the alias that lies nearest to the expected frequency.
+	UseAlias bool
+	// LampHertz is how often the lamp of a running unit blinks, 0 if not known.
+	LampHertz float64
+	// Current says what the supply current tells of the unit.
+	Current CurrentBands
 }
 
 // Lamp says what the status lamp did.
@@ -63,10 +79,35 @@ type Judgement struct {
 
 	RailRiseSeconds float64 // 10 % to 90 % transition duration
 	RailVolts       float64 // settled rail
+	RailSagVolts    float64 // how far the rail fell after it had risen; 0 for no more than noise
+	RailOvershoot   float64 // how far it went above that, as a fraction of its rise
 	DropoutSeconds  float64 // when a clock that ran stopped, from the rail threshold
+
+	NoiseVolts    float64 // of the clock channel, root mean square
+	HarmonicRatio float64 // root sum square of the 2nd to 5th harmonic, over the fundamental
+	OvertoneRatio float64 // strongest line near 3 or 5 times the clock that is none of its harmonics, over the fundamental
 
 	Lamp      Lamp
 	LampHertz float64
 
 	SupplyVolts, SupplyAmps float64
+
+	// SD is how sure the measures are.
+	SD Uncertainty
+	// Warnings are what a person should know of the records, a plain sentence each.
+	Warnings []string
+	// Disagree says that lamp or supply current contradict the clock; Reason says how.
+	Disagree bool
+}
+
+// Uncertainty holds the standard uncertainty (one standard deviation, k = 1) of
+// the measure of each name; NaN where that is NaN.
+type Uncertainty struct {
+	StartSeconds, FrequencyHertz, AmplitudeVolts, GrowthSeconds, DropoutSeconds float64
+	RailRiseSeconds, RailVolts, LampHertz                                       float64
+}
+
+// warn adds a sentence to the warnings.
+func (j *Judgement) warn(format string, args ...any) {
+	j.Warnings = append(j.Warnings, fmt.Sprintf(format, args...))
 }

@@ -9,9 +9,28 @@ import (
 // counts as lit.
 const lampLitFraction = 0.25
 
-// readLamp says what the lamp did and, if it blinked through at least one whole
+// readLamp notes what the lamp did.
+func (j *Judgement) readLamp(t Trace, setVolts float64) {
+	if !(setVolts > 0) || !finite(setVolts) {
+		setVolts = highest(t) // the lamp's own swing must do
+	}
+	j.Lamp, j.LampHertz = lampOf(t, setVolts)
+	if seconds := float64(len(t.Min)) * t.StepSeconds; j.LampHertz > 0 {
+		// Two edges, each read to a sample, over about the length of the record.
+		j.SD.LampHertz = j.LampHertz * t.StepSeconds / seconds / math.Sqrt(6)
+	}
+}
+
+func highest(t Trace) float64 {
+	if t.flaw() != nil {
+		return 0
+	}
+	return slices.Max(t.Max)
+}
+
+// lampOf says what the lamp did and, if it blinked through at least one whole
 // period, how often; NaN otherwise. The lamp is empty without a usable record.
-func readLamp(t Trace, setVolts float64) (Lamp, float64) {
+func lampOf(t Trace, setVolts float64) (Lamp, float64) {
 	rate := math.NaN()
 	if t.flaw() != nil {
 		return "", rate

@@ -47,7 +47,7 @@ func TestLamp(t *testing.T) {
 		"went off":          {step(2, .02), Dark, math.NaN()},
 		"one sample record": {sampled(1, 1, func(float64) float64 { return 2 }), Lit, math.NaN()},
 	} {
-		lamp, hertz := readLamp(c.trace, set)
+		lamp, hertz := lampOf(c.trace, set)
 		if lamp != c.want || math.IsNaN(hertz) != math.IsNaN(c.hertz) || math.Abs(hertz-c.hertz) > .02*c.hertz {
 			t.Errorf("%s: %q at %v Hz, want %q at %v Hz", name, lamp, hertz, c.want, c.hertz)
 		}
@@ -63,8 +63,8 @@ func TestQuantities(t *testing.T) {
 			t.Errorf("si(%v) = %q, want %q", v, got, want)
 		}
 	}
-	if got := hertz(7.3728e6); got != "7.3728 MHz" {
-		t.Errorf("hertz(7.3728e6) = %q", got)
+	if got := hertzText(7.3728e6); got != "7.3728 MHz" {
+		t.Errorf("hertzText(7.3728e6) = %q", got)
 	}
 	if got := percent(0.01); got != "1 %" {
 		t.Errorf("percent(0.01) = %q", got)

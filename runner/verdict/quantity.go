@@ -9,8 +9,8 @@ import (
 // bench engineer would: 11.9 ms, 1.12 V, 80.0 mV.
 func si(v float64, unit string) string { return engineering(v, 3, unit) }
 
-// hertz writes a frequency with the digits needed to see a wrong crystal.
-func hertz(v float64) string { return engineering(v, 5, "Hz") }
+// hertzText writes a frequency with the digits needed to see a wrong crystal.
+func hertzText(v float64) string { return engineering(v, 5, "Hz") }
 
 func engineering(v float64, digits int, unit string) string {
 	prefixes := [...]string{"p", "n", "µ", "m", "", "k", "M", "G"}

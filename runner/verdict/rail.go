@@ -1,6 +1,9 @@
 package verdict
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 // railTolerance is how far a powered rail, or the supply's read-back, may be
 // from the set voltage, relative.
@@ -14,6 +17,11 @@ type rail struct {
 	volts       float64 // V, settled, at the end of the record
 	riseSeconds float64 // 10 % to 90 % transition duration (IEEE 181); NaN if not seen whole
 	reached     bool    // it was at the set voltage for a while
+	sag         float64 // V, how far it fell after it had come up
+	overshoot   float64 // how far it went above volts, as a fraction of its rise; NaN if that is not seen whole
+	crossingSD  float64 // s, standard uncertainty
+	riseSD      float64 // s
+	voltsSD     float64 // V
 }
 
 // readRail measures a usable rail trace.
@@ -40,8 +48,11 @@ func readRail(t Trace, setVolts, fraction float64) rail {
 		alreadyUp:   rising[0] >= threshold,
 		highest:     math.Inf(-1),
 		volts:       median(mids[n-max(1, n/10):]),
-		riseSeconds: math.NaN(),
+		riseSeconds: math.NaN(), overshoot: math.NaN(),
 	}
+	code := t.codeVolts()
+	tail := mids[n-max(1, n/10):]
+	r.voltsSD = math.Hypot(deviation(tail)/math.Sqrt(float64(len(tail))), code/math.Sqrt(12))
 	atSet := 0
 	for _, v := range mids {
 		r.highest = max(r.highest, v)
@@ -50,13 +61,122 @@ func readRail(t Trace, setVolts, fraction float64) rail {
 		}
 	}
 	r.reached = atSet >= runBins(n)
+	low := stateLevels(mids).low
 	if pre > 0 {
-		low := median(mids[:pre])
-		if swing := r.volts - low; swing > 0 {
-			r.riseSeconds = crossing(t, rising, low+0.9*swing) - crossing(t, rising, low+0.1*swing)
+		low = median(mids[:pre])
+	}
+	step := t.StepSeconds / math.Sqrt(12)
+	r.crossingSD, r.riseSD = step, math.NaN()
+	if swing := r.volts - low; swing > 0 && rising[0] < low+0.1*swing {
+		r.riseSeconds = crossing(t, rising, low+0.9*swing) - crossing(t, rising, low+0.1*swing)
+		r.overshoot = max(0, r.highest-code/2-r.volts) / swing
+		if slope := 0.8 * swing / r.riseSeconds; slope > 0 {
+			jitter := math.Hypot(noise/3, code/math.Sqrt(12)) / slope
+			r.crossingSD = math.Hypot(step, jitter)
+			r.riseSD = math.Sqrt2 * r.crossingSD
 		}
 	}
+	highest := math.Inf(-1) // so far; an overshoot beyond what was set is no level to fall from
+	for i, v := range mids {
+		highest = max(highest, v)
+		if highest >= r.volts-code {
+			r.sag = max(r.sag, min(highest, max(setVolts, r.volts))-noise-t.Min[i])
+		}
+	}
+	if r.sag <= 2*code {
+		r.sag = 0 // a code more or less is no sag
+	}
 	return r
+}
+
+// levels are the two states of a waveform, in volts.
+type levels struct {
+	lowMode, highMode float64 // by the histogram of IEEE 181: the fullest bin of each half, its middle
+	low, high         float64 // the median of the samples in each half, which has no bin's width in it
+}
+
+// stateLevels finds the two states by the histogram method of IEEE 181, in a
+// hundred bins over the range of v.
+func stateLevels(v []float64) levels {
+	low, high := slices.Min(v), slices.Max(v)
+	if !(high > low) {
+		return levels{low, low, low, low}
+	}
+	const bins = 100
+	var count [bins]int
+	width := (high - low) / bins
+	var halves [2][]float64
+	for _, x := range v {
+		k := min(bins-1, int((x-low)/width))
+		count[k]++
+		halves[2*k/bins] = append(halves[2*k/bins], x)
+	}
+	fullest := func(from int) float64 {
+		best := from
+		for k := from; k < from+bins/2; k++ {
+			if count[k] > count[best] {
+				best = k
+			}
+		}
+		return low + (float64(best)+0.5)*width
+	}
+	return levels{fullest(0), fullest(bins / 2), median(halves[0]), median(halves[1])}
+}
+
+// deviation is the standard deviation of v, 0 of fewer than two values.
+func deviation(v []float64) float64 {
+	if len(v) < 2 {
+		return 0
+	}
+	mean, sum := 0.0, 0.0
+	for _, x := range v {
+		mean += x / float64(len(v))
+	}
+	for _, x := range v {
+		sum += (x - mean) * (x - mean)
+	}
+	return math.Sqrt(sum / float64(len(v)-1))
+}
+
+// readRailRecord measures a rail recorded at full rate: first in bins, then its
+// edge in bins so narrow that the record's own step limits what is read.
+func readRailRecord(r Record, setVolts, fraction float64) (Trace, rail) {
+	coarse := r.Peaks(mostBins)
+	result := readRail(coarse, setVolts, fraction)
+	per := int(math.Round(coarse.StepSeconds / r.StepSeconds))
+	if per <= 1 || math.IsNaN(result.crossing) {
+		return coarse, result
+	}
+	edge := coarse.before(result.crossing)
+	width := 4
+	if bins := result.riseSeconds / coarse.StepSeconds; bins > 0 {
+		width += int(2 * bins)
+	}
+	from, to := max(0, edge-width)*per, min(r.Len(), (edge+width+1)*per)
+	near := r.window(from, to)
+	per = max(1, near.Len()/mostBins)
+	// The mean of a bin belongs to its middle and has less noise than a sample.
+	b := near.binned(per)
+	fine := b.t
+	fine.StartSeconds += float64(per-1) / 2 * r.StepSeconds
+	fine.Min, fine.Max = b.mean, b.mean
+	if at := crossing(fine, b.mean, fraction*setVolts); !math.IsNaN(at) {
+		result.crossing = at
+		low := b.mean[0]
+		if pre := quietBins(coarse, 0); pre > 0 {
+			low = median(coarse.mids()[:pre])
+		}
+		swing := result.volts - low
+		rise := crossing(fine, b.mean, low+0.9*swing) - crossing(fine, b.mean, low+0.1*swing)
+		step := fine.StepSeconds / math.Sqrt(12)
+		result.crossingSD = step
+		if rise > 0 {
+			result.riseSeconds = rise
+			result.crossingSD = math.Hypot(step, math.Hypot(deviation(b.mean[:max(2, width/2)]), coarse.codeVolts()/math.Sqrt(12))*rise/(0.8*swing))
+			result.riseSD = math.Sqrt2 * result.crossingSD
+		}
+	}
+	return coarse, result
 }
 
 // within reports whether a voltage is the set one, give or take the tolerance

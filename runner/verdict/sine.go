@@ -16,6 +16,18 @@ type Sine struct {
 	ResidualVolts  float64 // root mean square of what the sine does not explain
 }
 
+// deviations returns the standard uncertainties of amplitude (V), frequency (Hz)
+// and phase in the middle (rad) of a sine fitted to n samples, the Cramer-Rao
+// bound (Rife and Boorstyn, IEEE Trans. Inf. Theory 20 (1974) 591) for noise of
+// the size of the residual.
+func (s Sine) deviations(n int, step float64) (amplitude, hertz, phase float64) {
+	count := float64(n)
+	relative := s.ResidualVolts / s.AmplitudeVolts
+	return s.ResidualVolts * math.Sqrt(2/count),
+		relative * math.Sqrt(6/(count*(count*count-1))) / (math.Pi * step),
+		relative * math.Sqrt(2/count)
+}
+
 // FitSine fits a sine wave to a plain record by least squares in all four
 // parameters (IEEE 1057, four-parameter fit). guessHertz starts the search and
 // must be right to half a period over the whole record; 0 or NaN finds the
@@ -51,7 +63,7 @@ func FitSine(t Trace, guessHertz float64) (Sine, error) {
 		block, cyclesPerSample = spectrumPeak(v)
 	}
 	if !(cyclesPerSample > 0 && cyclesPerSample < 0.5) {
-		return Sine{}, fmt.Errorf("no sine wave between 0 and %s, half the sampling rate", hertz(0.5/t.StepSeconds))
+		return Sine{}, fmt.Errorf("no sine wave between 0 and %s, half the sampling rate", hertzText(0.5/t.StepSeconds))
 	}
 	// The frequency is found on a block and sharpened on ever longer ones: on a
 	// long record a coarse start would settle on a side lobe.

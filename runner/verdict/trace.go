@@ -81,29 +81,6 @@ func (t Trace) clips() (low, high float64) {
 	return t.LowVolts + slack, t.HighVolts - slack
 }
 
-// binned turns a plain record into a peak-detect one by taking the extremes of
-// neighbouring samples over at least three periods of the given frequency, so
-// that its envelope can be seen. Other records are returned as they are.
-func (t Trace) binned(hertz float64) Trace {
-	if !t.plain() {
-		return t
-	}
-	per := 16
-	if p := 3 / (hertz * t.StepSeconds); p > 16 && p < float64(len(t.Min)) {
-		per = int(math.Ceil(p))
-	}
-	b := t
-	b.StepSeconds = t.StepSeconds * float64(per)
-	b.Min, b.Max = nil, nil
-	for bin := range slices.Chunk(t.Max, per) {
-		if len(bin) == per {
-			b.Min = append(b.Min, slices.Min(bin))
-			b.Max = append(b.Max, slices.Max(bin))
-		}
-	}
-	return b
-}
-
 func finite(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }
 
 // median returns the middle value of s, NaN if it is empty. s is left as it is.
