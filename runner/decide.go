@@ -11,6 +11,7 @@ import (
 // count takes a cycle that is in the logbook into all that is known of the run.
 func (s *Session) count(c logbook.Cycle) {
 	s.tally.Add(observation(c))
+	s.learn(c)
 	if counted, ok := CountedCycle(c); ok {
 		s.counted = append(s.counted, counted)
 	}

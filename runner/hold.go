@@ -101,6 +101,9 @@ func (s *Session) Resume() error {
 		close(s.release)
 		s.held = nil
 		return nil
+	case s.wanted != nil && s.held != nil: // nobody's hold any more, but the instrument's still
+		s.wanted = nil
+		return s.book.SetState(s.run.ID, "held", s.held.reason())
 	case s.wanted != nil:
 		s.wanted = nil
 		return s.book.SetState(s.run.ID, "running", "")

@@ -13,15 +13,23 @@ import (
 
 // What the scope is asked for in one cycle. Points and windows suit an ordinary bench scope.
 const (
-	envelopePoints = 2000
-	preTrigger     = 0.08 // of the watch window, to learn the noise before the rail rises
-	steadyPoints   = 4096
-	steadyPerCycle = 13.0 // samples per clock period; not a whole number of them in the record
-	lampSeconds    = 2.4  // two blinks of a 1 Hz lamp, whole
-	lampPoints     = 480
-	levelSeconds   = 1e-3
-	levelPoints    = 64
+	preTrigger   = 0.08 // of the watch window, to learn the noise before the rail rises
+	lampSeconds  = 2.4  // two blinks of a 1 Hz lamp, whole
+	lampPoints   = 480
+	levelSeconds = 1e-3
+	levelPoints  = 64
 )
+
+// CapturePlan says how the clock of a cycle is recorded on a bench, and what stands in the way. watch is in seconds; 0
+// for that of a cycle whose script names none.
+func CapturePlan(b *bench.Bench, watch float64) verdict.CapturePlan {
+	if watch == 0 {
+		watch = defaultWatch * b.Expect.StartWithinSeconds
+	}
+	return verdict.PlanCapture(verdict.CaptureNeeds{
+		ClockHertz: b.Unit.ClockHertz, WatchSeconds: (1 + preTrigger) * watch, BytesPerSecond: drivers.BytesPerSecond(b.Scope.Address),
+	})
+}
 
 // Headroom of the vertical windows, as a fraction of the set volts.
 const (
@@ -54,15 +62,16 @@ func envelopeRecord(b *bench.Bench, volts, watch float64) drivers.RecordSetup {
 	return drivers.RecordSetup{
 		Channels:     []drivers.ChannelSetup{railChannel(b, volts), clockChannel(b, volts)},
 		StartSeconds: -preTrigger * watch, WindowSeconds: (1 + preTrigger) * watch,
-		Points: envelopePoints, Peak: true,
+		Points: CapturePlan(b, watch).EnvelopePoints, Peak: true,
 		Trigger: &drivers.TriggerSetup{Channel: b.Rail.Channel, LevelVolts: b.Expect.RailFraction * volts},
 	}
 }
 
 func steadyRecord(b *bench.Bench, volts float64) drivers.RecordSetup {
+	plan := CapturePlan(b, 0)
 	return drivers.RecordSetup{
 		Channels:      []drivers.ChannelSetup{clockChannel(b, volts)},
-		WindowSeconds: steadyPoints / (steadyPerCycle * b.Unit.ClockHertz), Points: steadyPoints,
+		WindowSeconds: float64(plan.SteadyPoints) / plan.SteadySamplesPerSecond, Points: plan.SteadyPoints,
 	}
 }
 

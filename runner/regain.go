@@ -10,39 +10,26 @@ import (
 	"ringup/drivers"
 )
 
-// quietReopen is how long, in real time, an instrument may stay away before the run is said to hold for it: an adapter
+// quietReopen is how long, in real time, a scope may stay away before the run is said to hold for it: an adapter
 // that was jolted is back sooner.
 const quietReopen = 2 * time.Second
 
-// recover brings instruments back after a cycle in which one of them failed. The supply is off while it works, and has
-// been heard: off has seen to that. Another instrument in the place of one is *drivers.IdentityChanged.
+// recover brings the scope back after a cycle in which an instrument failed; while that takes long, the run holds. The
+// supply is off while it works, and has been heard: off has seen to that. Another instrument in the scope's place is
+// *drivers.IdentityChanged.
 func (s *Session) recover(ctx context.Context) error {
 	s.trouble = nil
-	err := s.regain(ctx, "scope", func(ctx context.Context) error {
-		if err := s.rig.Scope.Reopen(ctx); err != nil {
-			return err
-		}
-		return s.rig.Scope.Stop(ctx) // it may still wait for a trigger, and would refuse the next record
-	})
-	if err != nil {
-		return err
+	if s.rig.Scope == nil {
+		return nil
 	}
-	if s.rig.Thermometer != nil {
-		return s.regain(ctx, "thermometer", s.rig.Thermometer.Reopen)
-	}
-	return nil
-}
-
-// regain opens an instrument again; while that takes long, the run holds.
-func (s *Session) regain(ctx context.Context, role string, reopen func(context.Context) error) error {
 	quick, cancel := context.WithTimeout(ctx, quietReopen)
 	defer cancel()
-	err := reopen(quick)
+	err := s.rig.Scope.Reopen(quick)
 	if err == nil || ctx.Err() != nil || quick.Err() == nil {
 		return err // nothing to wait for
 	}
-	why := hold{cause: lostLink, text: brief(err) + fmt.Sprintf("; the run goes on by itself when the %s answers again", role)}
-	return s.whileHeld(ctx, why, reopen)
+	why := hold{cause: lostLink, text: brief(err) + "; the run goes on by itself when the scope answers again"}
+	return s.whileHeld(ctx, why, s.rig.Scope.Reopen)
 }
 
 // sameInstruments compares what the instruments said of themselves when the run began with what they say now. Firmware,

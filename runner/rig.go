@@ -14,8 +14,8 @@ import (
 // Rig is a bench whose instruments are open. Nothing is energised by opening it.
 type Rig struct {
 	Bench       *bench.Bench
-	Supply      drivers.Supply // guarded: no caller gets past the bench file's limits
-	Scope       drivers.Scope
+	Supply      drivers.Supply      // guarded: no caller gets past the bench file's limits
+	Scope       drivers.Scope       // nil if the bench has none
 	Thermometer drivers.Thermometer // nil if the bench has none
 }
 
@@ -84,11 +84,14 @@ func OpenRig(ctx context.Context, b *bench.Bench, addresses map[string]string, d
 	if err = rig.Supply.Limit(ctx, b.Unit.MaxVolts, b.Unit.MaxAmps); err != nil {
 		return rig, err
 	}
-	if rig.Scope, err = drivers.OpenScope(ctx, options("scope", b.Scope)); err != nil {
-		return rig, fmt.Errorf("%s: %w", b.Where("scope.address"), err)
-	}
-	if err = rig.Scope.Stop(ctx); err != nil { // a process that was killed may have left it waiting for a trigger
-		return rig, err
+	if b.HasScope() {
+		if rig.Scope, err = drivers.OpenScope(ctx, options("scope", b.Scope)); err != nil {
+			rig.Scope = nil
+			return rig, fmt.Errorf("%s: %w", b.Where("scope.address"), err)
+		}
+		if err = rig.Scope.Stop(ctx); err != nil { // a process that was killed may have left it waiting for a trigger
+			return rig, err
+		}
 	}
 	if b.Thermometer != nil {
 		if rig.Thermometer, err = drivers.OpenThermometer(ctx, options("thermometer", *b.Thermometer)); err != nil {
@@ -126,7 +129,10 @@ func (r *Rig) OffMeans() string {
 
 // instruments is all there is, by role.
 func (r *Rig) instruments() map[string]interface{ Identity() drivers.Identity } {
-	all := map[string]interface{ Identity() drivers.Identity }{"scope": r.Scope}
+	all := map[string]interface{ Identity() drivers.Identity }{}
+	if r.Scope != nil {
+		all["scope"] = r.Scope
+	}
 	if r.Bench.Switch != nil {
 		all["switch"] = r.Supply
 	} else {

@@ -12,6 +12,7 @@ import (
 	"ringup/runner/bench"
 	"ringup/runner/failrate"
 	"ringup/runner/logbook"
+	"ringup/runner/verdict"
 )
 
 // Confidence of every interval ringup states.
@@ -48,7 +49,8 @@ type Session struct {
 	cycles        map[int]logbook.Cycle // recorded cycles by ordinal, to be replayed
 	lastTreatment string                // the recorded treatment at which the run was interrupted
 	tally         *failrate.Tally
-	counted       []failrate.Cycle // in the order they were done
+	counted       []failrate.Cycle    // in the order they were done
+	taught        []verdict.Judgement // of the first cycles, for what the supply current tells
 	plans         map[planArguments]*failrate.Plan
 	line          int // of the script, in the call being served
 
@@ -59,7 +61,9 @@ type Session struct {
 	trouble     error // of the instruments, in the last cycle
 	unreadInRow int
 	lastReason  string // of the last cycle's verdict
-	pace        pace
+	// ambientAgain is when a thermometer that failed is tried again; zero while it answers.
+	ambientAgain time.Time
+	pace         pace
 
 	number  atomic.Int64 // cycles in the logbook
 	planned int

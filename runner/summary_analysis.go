@@ -1,6 +1,7 @@
 package runner
 
 import (
+	"errors"
 	"strings"
 
 	"ringup/runner/failrate"
@@ -11,6 +12,7 @@ import (
 type Analysis struct {
 	Summary
 	Rates      []RateInWords `json:"rates"`      // of the conditions, in their order
+	Anytime    []RateInWords `json:"anytime"`    // by treatment, where the script ended by what it had seen: intervals that allow for that
 	Nights     []Night       `json:"nights"`     // of those conditions whose order says something
 	Thresholds []Threshold   `json:"thresholds"` // of those treatments that were tried at several voltages
 	Hunt       *Hunt         `json:"hunt"`       // null without treatments to compare
@@ -19,7 +21,7 @@ type Analysis struct {
 // RateInWords is a condition's failure rate as a sentence for a report.
 type RateInWords struct {
 	Treatment string        `json:"treatment"`
-	Volts     float64       `json:"volts"`
+	Volts     *float64      `json:"volts"` // null where several are pooled
 	Rate      failrate.Rate `json:"rate"`
 	Sentence  string        `json:"sentence"`
 }
@@ -42,14 +44,17 @@ type Night struct {
 
 // Analyse looks at the cycles of a run: conditions as tallied, and the counted cycles in the order they were done.
 func Analyse(s Summary, counted []failrate.Cycle) Analysis {
-	a := Analysis{Summary: s, Rates: []RateInWords{}, Nights: []Night{}, Thresholds: []Threshold{}}
+	a := Analysis{Summary: s, Rates: []RateInWords{}, Anytime: []RateInWords{}, Nights: []Night{}, Thresholds: []Threshold{}}
 	for _, c := range s.Conditions {
-		a.Rates = append(a.Rates, RateInWords{c.Treatment, c.Volts, c.Rate(), c.Rate().Sentence()})
+		a.Rates = append(a.Rates, RateInWords{c.Treatment, measured(c.Volts), c.Rate(), c.Rate().Sentence()})
 		if n, ok := nightOf(c, counted); ok {
 			a.Nights = append(a.Nights, n)
 		}
 	}
 	for _, treatment := range treatmentsOf(s.Conditions) {
+		if s.Accepted != nil {
+			a.Anytime = append(a.Anytime, anytimeOf(s.Conditions, treatment))
+		}
 		if t, ok := thresholdOf(s.Conditions, treatment); ok {
 			a.Thresholds = append(a.Thresholds, t)
 		}
@@ -58,6 +63,18 @@ func Analyse(s Summary, counted []failrate.Cycle) Analysis {
 		a.Hunt = &h
 	}
 	return a
+}
+
+// anytimeOf is the rate of a treatment over all its voltages.
+func anytimeOf(conditions []failrate.Condition, treatment string) RateInWords {
+	rate := failrate.Rate{Method: failrate.MethodAnytime}
+	for _, c := range conditions {
+		if c.Treatment == treatment {
+			rate.Failures, rate.Cycles, rate.NotCounted = rate.Failures+c.Failures, rate.Cycles+c.Cycles, rate.NotCounted+c.NotCounted
+		}
+	}
+	rate.Interval = failrate.Anytime(rate.Failures, rate.Cycles, Confidence)
+	return RateInWords{Treatment: treatment, Rate: rate, Sentence: rate.Sentence()}
 }
 
 // AnalyseRun reads a run from the logbook and analyses it.
@@ -160,6 +177,9 @@ func thresholdOf(conditions []failrate.Condition, treatment string) (t Threshold
 		t.Curve = "logistic, Firth-penalised"
 		if fit, err = failrate.FitFirth(tried); err != nil {
 			t.Curve, t.Refused = "", err.Error()
+			if refused := new(failrate.InputError); errors.As(err, &refused) {
+				t.Refused = refused.Allowed
+			}
 			return t, true
 		}
 	}

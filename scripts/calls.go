@@ -157,6 +157,7 @@ var cycleResult = Result{Class: "Cycle", Doc: "what the cycle showed", Fields: [
 	{"number", "integer", "number of the cycle in its run, from 1"},
 	{"set_volts", "number", "supply volts that were set"},
 	{"treatment", "string", "treatment it counts under"},
+	{"messages", "string[]?", "last messages to and from the instrument that failed; nil when none did"},
 }}
 
 // Calls is every call of a script, in the order of the editor annotations.

@@ -65,6 +65,7 @@ function soak(options) end
 ---@field number integer number of the cycle in its run, from 1
 ---@field set_volts number supply volts that were set
 ---@field treatment string treatment it counts under
+---@field messages string[]? last messages to and from the instrument that failed; nil when none did
 
 ---@class CycleOptions
 ---@field volts Volts supply voltage (0.1 to 1000)

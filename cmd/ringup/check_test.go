@@ -5,6 +5,7 @@ import (
 	"os"
 	"os/exec"
 	"regexp"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -181,7 +182,7 @@ func TestCheckBadBenches(t *testing.T) {
 		}
 
 		f.edit(t, "bench.toml", "same.toml", scope, supply)
-		f.ringup(t, "check", "-b", "same.toml").wantSays(t, exitFailed, []string{"WRONG", "same.toml:11:11: ", "is the address of the supply, too"})
+		f.wantRefused(t, exitUsage, []string{"check", "-b", "same.toml"}, "same.toml:11:11: scope.address: found "+strconv.Quote(supply)+", where the supply is already")
 	})
 }
 

@@ -57,6 +57,11 @@ two voltages they are compared as they are.`,
 				if o.json {
 					return printJSON(s.out, answer)
 				}
+				for _, each := range []*side{base, other} {
+					if len(each.treatments) > 1 {
+						fmt.Fprintf(s.err, "%s is under several treatments taken together (%s); --treatment chooses one\n", each.name, strings.Join(each.treatments, ", "))
+					}
+				}
 				return printComparison(s.out, c, answer)
 			})
 		},

@@ -32,7 +32,7 @@ func (v *variation) chart() plot.Curves {
 	pull := plot.CurvePanel{Label: "frequency against nominal, ppm", Limits: []plot.Mark{
 		{At: v.k.withinPPM, Text: fmt.Sprintf("+%.3g ppm", v.k.withinPPM)}, {At: -v.k.withinPPM, Text: fmt.Sprintf("−%.3g ppm", v.k.withinPPM)}}}
 	timeout := 1e3 * c.TimeoutSeconds
-	start := plot.CurvePanel{Label: fmt.Sprintf("start to 90 %% of the amplitude, ms; the firmware waits %.3g ms", timeout)}
+	start := plot.CurvePanel{Label: fmt.Sprintf("start to 90 %% of the amplitude, ms; the firmware waits %s", round3(c.TimeoutSeconds, "s"))}
 	highest, slowest := 1.5*wanted, 0.0
 	for _, variant := range v.variants() {
 		margins, ppm, starts := make([]float64, len(xs)), make([]float64, len(xs)), make([]float64, len(xs))

@@ -30,6 +30,7 @@ type variedObject struct {
 	crystalObject
 }
 
+// object describes a circuit, and every value of v if that is not nil.
 func (k *calculator) object(c crystal.Circuit, v *variation) crystalObject {
 	o := describeCircuit(c, c.Analyse())
 	if r := c.SafeRange(k.margin, k.withinPPM); r.OK {
@@ -41,9 +42,7 @@ func (k *calculator) object(c crystal.Circuit, v *variation) crystalObject {
 			if err != nil {
 				continue
 			}
-			row := variedObject{x, describeCircuit(d, d.Analyse())}
-			row.SafeRange, row.Assumed = o.SafeRange, o.Assumed
-			o.Vary = append(o.Vary, row)
+			o.Vary = append(o.Vary, variedObject{x, k.object(d, nil)})
 		}
 	}
 	return o

@@ -124,6 +124,13 @@ func TestCrystalAssumed(t *testing.T) {
 	if slices.Contains(some, "CA") || slices.Contains(some, "R1") || slices.Contains(some, "fL") || !slices.Contains(some, "CB") {
 		t.Errorf("assumed with CA, R1 and a typical frequency given: %v", some)
 	}
+	// What follows from a given value is neither given nor assumed.
+	if follows := calculated(t, "Q=20e3", "fs=7.3704MHz").Assumed; slices.Contains(follows, "R1") || slices.Contains(follows, "fL") {
+		t.Errorf("assumed with Q and fs given: %v", follows)
+	}
+	if o := say(t, "crystal", "Q=20e3", "ro=open"); !strings.Contains(o.out, "given    Q = 20000, ro = open\nso       R1 = 77.12 ohm\n") || !strings.Contains(o.out, "leave ro out") {
+		t.Errorf("Q and ro given:\n%s", o.out)
+	}
 	path := filepath.Join(t.TempDir(), "net.toml")
 	if err := os.WriteFile(path, []byte("[crystal]\nR1 = \"40 ohm\"\n[load]\nCA = \"22 pF\"\nCB = \"22 pF\"\n"), 0o644); err != nil {
 		t.Fatal(err)
@@ -255,6 +262,14 @@ func TestCrystalVary(t *testing.T) {
 	if len(varied) != 9 || math.Abs(varied[5].Value-30e-12) > 1e-18 || math.Abs(*varied[5].GainMargin-6.94) > 0.006 {
 		t.Errorf("varied %d values, the sixth %+v; want 18 to 39 pF of E24, with 6.94 at 30 pF", len(varied), varied[min(5, len(varied)-1)])
 	}
+	// The second gain margin's column says what it is of.
+	for arguments, column := range map[string]string{
+		"": "at 2.60 V", "--typical 8MHz": "10x on A", "--typical 8MHz CpA=12pF RpA=10Mohm": "no probe", "CpA=12pF RpA=10Mohm": "at 2.60 V",
+	} {
+		if o := say(t, append([]string{"crystal", "--vary", "CA,CB=10pF..20pF"}, strings.Fields(arguments)...)...); !strings.Contains(o.out, "gain margin  "+column+"  ") {
+			t.Errorf("%s: no column %q in\n%s%s", arguments, column, o.out, o.err)
+		}
+	}
 	// Whatever is varied, there is a picture.
 	for _, vary := range []string{"V=1.8V..5V", "T=-40C..85C", "R1=10ohm..500ohm", "gm=0.1mS..60mS", "RA=0.3ohm..30kohm", "C0=1pF..7pF", "Q=20e3..100e3", "Rleak=1kohm..10Mohm", "CpA=1pF..20pF CpA=12pF RpA=10Mohm"} {
 		span, rest, _ := strings.Cut(vary, " ")
@@ -352,7 +367,7 @@ func TestCrystalFrom(t *testing.T) {
 	}
 
 	o = say(t, "crystal", "from", "resistor", "330ohm=30/30", "390ohm=12/30")
-	if o.status != exitDone || !strings.Contains(o.out, "Margin 9.") || !strings.Contains(o.out, "356 ohm") {
+	if o.status != exitDone || !strings.Contains(o.out, "Margin 9.") || !strings.Contains(o.out, "356 ohm") || !strings.Contains(o.out, "no substitute") {
 		t.Errorf("from resistor: %s%s", o.out, o.err)
 	}
 }

@@ -158,6 +158,7 @@ func (v *variation) varies(name string) bool {
 // variant is one way to look at every value: another supply, another temperature, a probe.
 type variant struct {
 	name   string
+	column string // heading of its gain margins in the table
 	change func(crystal.Circuit) crystal.Circuit
 }
 
@@ -169,18 +170,22 @@ func (v *variation) variants() []variant {
 	if probed {
 		with = ", probe as given"
 	}
-	list := []variant{{volts(v.base.SupplyVolts) + with, asGiven}}
+	list := []variant{{volts(v.base.SupplyVolts) + with, "gain margin", asGiven}}
 	switch {
 	case v.varies("V"):
 		list[0].name = fmt.Sprintf("%.3g °C%s", v.base.Celsius, with)
 		if v.base.Celsius != coldCelsius {
-			list = append(list, variant{fmt.Sprintf("%d °C%s", coldCelsius, with), func(c crystal.Circuit) crystal.Circuit { return c.At(c.SupplyVolts, coldCelsius) }})
+			list = append(list, variant{fmt.Sprintf("%d °C%s", coldCelsius, with), fmt.Sprintf("at %d °C", coldCelsius), func(c crystal.Circuit) crystal.Circuit {
+				return c.At(c.SupplyVolts, coldCelsius)
+			}})
 		}
 	case v.k.flatVolts > 0 && !v.varies("gm"):
-		list = append(list, variant{volts(v.k.flatVolts) + with, func(c crystal.Circuit) crystal.Circuit { return c.At(v.k.flatVolts, c.Celsius) }})
+		list = append(list, variant{volts(v.k.flatVolts) + with, "at " + volts(v.k.flatVolts), func(c crystal.Circuit) crystal.Circuit {
+			return c.At(v.k.flatVolts, c.Celsius)
+		}})
 	}
 	if probed {
-		return append(list, variant{list[0].name[:len(list[0].name)-len(with)] + ", no probe", func(c crystal.Circuit) crystal.Circuit {
+		return append(list, variant{list[0].name[:len(list[0].name)-len(with)] + ", no probe", "no probe", func(c crystal.Circuit) crystal.Circuit {
 			return c.Probed(crystal.Probe{Node: "A"}).Probed(crystal.Probe{Node: "B"})
 		}})
 	}
@@ -188,7 +193,7 @@ func (v *variation) variants() []variant {
 		return list
 	}
 	tenfold := crystal.Probes()[0]
-	return append(list, variant{list[0].name + ", 10x probe on A", func(c crystal.Circuit) crystal.Circuit {
+	return append(list, variant{list[0].name + ", 10x probe on A", "10x on A", func(c crystal.Circuit) crystal.Circuit {
 		return c.Probed(crystal.Probe{Node: "A", Farads: tenfold.Farads, Ohms: tenfold.Ohms})
 	}})
 }

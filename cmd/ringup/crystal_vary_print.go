@@ -44,10 +44,9 @@ func (v *variation) print(w io.Writer) {
 	}
 	fmt.Fprintf(w, "\n%s from %s to %s; wanted: gain margin at least %g, frequency within ±%.3g ppm\n\n", v.names(),
 		v.format(v.low), v.format(v.high), v.k.margin, v.k.withinPPM)
-	head := []string{v.names(), "load pF", "ppm", "gain margin"}
+	head := []string{v.names(), "load pF", "ppm", variants[0].column}
 	if second > 0 {
-		name, _, _ := strings.Cut(variants[second].name, ",") // without the probe, which goes for the whole table
-		head = append(head, "at "+name)
+		head = append(head, variants[second].column)
 	}
 	printRows(w, append(head, "-R ohm", "-R/R1", "start ms", "drive uW"), rows, v.format)
 	key := "█ " + variants[0].name

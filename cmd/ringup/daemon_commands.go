@@ -82,6 +82,8 @@ func printStatus(io streams, s live.Status) error {
 	switch {
 	case s.Supply.ConfirmedOff:
 		fmt.Fprintln(io.out, "; supply off, read back")
+	case s.Supply.Known && s.Hold != nil:
+		fmt.Fprintln(io.out, "; SUPPLY NOT CONFIRMED OFF")
 	case s.Supply.Known && s.Supply.Output:
 		fmt.Fprintln(io.out, "; SUPPLY ON")
 	default:
@@ -163,7 +165,7 @@ func awaitHeld(ctx context.Context, d client) error {
 		select {
 		case <-time.After(100 * time.Millisecond):
 		case <-ctx.Done():
-			return fmt.Errorf("the run is to hold, but the supply is not confirmed off yet; do not touch the unit before ringup status says so (%w)", ctx.Err())
+			return errors.New("the run is to hold, but the supply is not confirmed off yet; do not touch the unit before ringup status says so")
 		}
 	}
 }

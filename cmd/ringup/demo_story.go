@@ -90,7 +90,10 @@ func (s *story) afterSoak(found runner.Summary) {
 	s.say("The median start takes %s at %.1f V and %s at %.1f V: the margin shrinks before starts fail.",
 		milliseconds(high.StartSecondsMedian), high.Volts, milliseconds(low.StartSecondsMedian), low.Volts)
 	s.throughTheNight(found)
-	s.say("Next: while it is cold, find the part, at a voltage at which the unit fails now and then.")
+	if a, err := runner.AnalyseRun(s.d.book, found.Run); err == nil {
+		printAnalysis(s.d.io.out, a)
+	}
+	s.say("\nNext: while it is cold, find the part, at a voltage at which the unit fails now and then.")
 }
 
 // throughTheNight compares the warmer half of a run's cycles with the colder one.

@@ -15,6 +15,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"ringup/drivers"
 	"ringup/drivers/dialect"
 	"ringup/drivers/link"
 	"ringup/drivers/scpi"
@@ -143,7 +144,7 @@ func places(f findFlags, addresses []string) ([]*instrument, error) {
 	}
 	all := []*instrument{} // not null in JSON
 	for _, p := range ports {
-		place, err := benchcheck.Place(p.Address)
+		place, err := drivers.Place(p.Address)
 		if err != nil {
 			return nil, err
 		}
@@ -155,7 +156,7 @@ func places(f findFlags, addresses []string) ([]*instrument, error) {
 		if err != nil {
 			return nil, usage{err}
 		}
-		place, err := benchcheck.Place(address)
+		place, err := drivers.Place(address)
 		if err != nil {
 			return nil, usage{err}
 		}
@@ -198,7 +199,7 @@ func (i *instrument) ask(ctx context.Context, dialects []*dialect.Dialect) {
 			return
 		}
 	}
-	i.problem, i.Problem = err, benchcheck.Cause(err).Error()
+	i.problem, i.Problem = err, strings.TrimPrefix(benchcheck.Cause(err).Error(), a.String()+": ")
 }
 
 // compare marks addresses that lead to one instrument.
@@ -217,14 +218,13 @@ func compare(all []*instrument) {
 	}
 }
 
+// lacksPermission says whether there is a USB-TMC instrument that this user may not open. For a serial port the error
+// itself names the group, and no rule is needed.
 func lacksPermission(all []*instrument) bool {
-	for _, i := range all {
+	return slices.ContainsFunc(all, func(i *instrument) bool {
 		var permission *link.PermissionError
-		if errors.As(i.problem, &permission) {
-			return true
-		}
-	}
-	return false
+		return i.Kind == link.USBTMC && errors.As(i.problem, &permission)
+	})
 }
 
 // silent is the error of addresses that were asked and did not answer.

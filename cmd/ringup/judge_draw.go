@@ -79,18 +79,29 @@ func (j *judged) draw(w io.Writer) {
 		}
 		fmt.Fprintf(w, "%s ┤%s\n", mark, strings.TrimRight(string(line), " "))
 	}
-	below := []rune(strings.Repeat(" ", drawColumns+20))
+	fmt.Fprintf(w, "         └%s\n", strings.Repeat("─", drawColumns))
+	var below [3][]rune
+	for i := range below {
+		below[i] = []rune(strings.Repeat(" ", drawColumns+20))
+	}
 	for _, m := range []struct {
 		at   float64
 		text string
-	}{{j.DropoutSeconds, "| stopped"}, {j.expect.StartWithinSeconds, "| allowed"}, {j.StartSeconds, "| started"}} {
+	}{{j.StartSeconds, "| started"}, {j.expect.StartWithinSeconds, "| allowed"}, {j.DropoutSeconds, "| stopped"}} {
 		if c, ok := column(m.at); ok && m.at > 0 {
-			copy(below[c:], []rune(m.text))
+			text := []rune(m.text + " " + quantity(m.at, math.NaN(), "s"))
+			for i := range below { // the first line with room
+				if strings.TrimSpace(string(below[i][max(0, c-1):min(len(below[i]), c+len(text)+1)])) == "" {
+					copy(below[i][c:], text)
+					break
+				}
+			}
 		}
 	}
-	fmt.Fprintf(w, "         └%s\n", strings.Repeat("─", drawColumns))
-	if text := strings.TrimRight(string(below), " "); text != "" {
-		fmt.Fprintf(w, "          %s\n", text)
+	for _, line := range below {
+		if text := strings.TrimRight(string(line), " "); text != "" {
+			fmt.Fprintf(w, "          %s\n", text)
+		}
 	}
 	left, right := quantity(from, math.NaN(), "s"), quantity(to, math.NaN(), "s")
 	fmt.Fprintf(w, "          %s%*s\n", left, drawColumns-len([]rune(left)), right)

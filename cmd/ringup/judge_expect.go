@@ -132,6 +132,12 @@ func (g *judging) conclude(f *recording.File, flags overrides) (*judged, error) 
 	if j.evidence, j.choices, err = f.Evidence(g.rolesFor(f)); err != nil {
 		return nil, err
 	}
+	for i, c := range j.choices {
+		asked := map[string]string{"rail": g.roles.Rail, "clock": g.roles.Clock, "steady": g.roles.Steady, "lamp": g.roles.Lamp}[c.Role]
+		if c.Why == recording.Asked && asked == "" {
+			j.choices[i].Why = "by its number in the bench file"
+		}
+	}
 	supply, err := g.expectations(j, flags)
 	if err != nil {
 		return nil, err

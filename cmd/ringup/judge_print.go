@@ -158,6 +158,10 @@ func (j *judged) chart(width float64) plot.Judged {
 		ThresholdVolts: j.expect.RailFraction * j.expect.SetVolts, StartSeconds: j.StartSeconds, DropoutSeconds: j.DropoutSeconds,
 		AllowedSeconds: j.expect.StartWithinSeconds, AmplitudeVolts: j.AmplitudeVolts, RequiredVolts: j.expect.AmplitudeMinVolts,
 	}
+	// A lamp recorded later, over seconds, does not belong on the same axis.
+	if lamp := j.evidence.Lamp; len(lamp.Min) > 0 && lamp.StartSeconds == j.clock().StartSeconds {
+		c.Lamp = moved(lamp)
+	}
 	if j.expect.StartWithinSeconds == 0 {
 		c.AllowedSeconds = math.NaN()
 	}

@@ -101,6 +101,12 @@ func spell(seconds float64) string {
 
 // printAnalysis prints what the order of the cycles and the voltages say; nothing where they say nothing.
 func printAnalysis(w io.Writer, a runner.Analysis) {
+	if len(a.Anytime) > 0 {
+		fmt.Fprintln(w, "\nall voltages together, allowing for a script that ends by what it has seen")
+		for _, r := range a.Anytime {
+			fmt.Fprintf(w, "  %s: %s\n", r.Treatment, r.Sentence)
+		}
+	}
 	if len(a.Nights) > 0 {
 		fmt.Fprintln(w, "\nthrough the run")
 		for _, n := range a.Nights {

@@ -165,7 +165,6 @@ func (c *canvas) curvePanel(g Curves, p CurvePanel, x axis, top, bottom float64,
 	for _, m := range p.Limits {
 		if y.holds(m.At) {
 			c.limit(from, y.at(m.At), to, y.at(m.At))
-			c.strip(end, to-4, y.at(m.At)-5, m.Text)
 		}
 	}
 	for i, l := range p.Lines {
@@ -177,6 +176,11 @@ func (c *canvas) curvePanel(g Curves, p CurvePanel, x axis, top, bottom float64,
 			}
 		}
 		c.ungroup()
+	}
+	for _, m := range p.Limits { // on top of the curves, or these cross them out
+		if y.holds(m.At) {
+			c.strip(end, to-4, y.at(m.At)-5, m.Text)
+		}
 	}
 }
 

@@ -33,7 +33,12 @@ func (j Judged) SVG() string {
 	width := orElse(j.Width, 720)
 	reason := wrap(j.Reason, width-24, 3)
 	facts := flow(j.Facts, width-24)
-	top := 56 + 15*float64(len(reason)) + 22
+	const row = 13.0 // of the times above the panels
+	startRow := 5 + row
+	if !math.IsNaN(j.DropoutSeconds) {
+		startRow += row
+	}
+	top := 46 + 15*float64(len(reason)) + startRow + 14
 	height := top + clockHeight + bottomMargin + 16*float64(len(facts))
 	if len(j.Rail.Min) > 0 {
 		height += railHeight + gap
@@ -70,10 +75,10 @@ func (j Judged) SVG() string {
 	}
 	c.timeAxisSince(since, x, y)
 	// Through all panels, labelled above the first.
-	levels := y
-	c.judgedMoment(j.AllowedSeconds, "allowed", x, top, levels, 5)
-	c.judgedMoment(j.DropoutSeconds, "stopped", x, top, levels, 5)
-	c.judgedMoment(j.StartSeconds, "started", x, top, levels, 18)
+	through := scale{0, 1, y, top}
+	c.moment(j.AllowedSeconds, "allowed", x, through, 5)
+	c.moment(j.DropoutSeconds, "stopped", x, through, 5+row)
+	c.moment(j.StartSeconds, "started", x, through, startRow)
 	for i, line := range facts {
 		c.text(start, 12, y+bottomMargin+10+16*float64(i), line)
 	}
@@ -145,7 +150,7 @@ func (c *canvas) clock(j Judged, x scale, top, bottom float64) {
 		c.text(end, x.fromPixel-6, y.at(v)+4, label(v, tick)+" V")
 	}
 	c.band("1", j.Clock, x, y)
-	c.labelled(start, x.fromPixel+4, top+12, "clock")
+	c.text(start, x.fromPixel, top-7, "clock")
 	if v := zero + j.RequiredVolts; j.RequiredVolts > 0 && v < y.toValue {
 		c.limit(x.fromPixel, y.at(v), x.toPixel, y.at(v))
 		c.limit(x.fromPixel, y.at(zero-j.RequiredVolts), x.toPixel, y.at(zero-j.RequiredVolts))
@@ -200,11 +205,6 @@ func voltsBetween(low, high, bottom, top float64, most int) (y scale, tick float
 	}
 	room := 0.06 * (high - low)
 	return scale{low - room, high + room, bottom, top}, step(high-low, most)
-}
-
-// judgedMoment draws a line through all panels with its time above them.
-func (c *canvas) judgedMoment(seconds float64, what string, x scale, top, bottom, up float64) {
-	c.moment(seconds, what, x, scale{0, 1, bottom, top}, up)
 }
 
 // flow sets facts in lines of a width, parted by blanks.

@@ -29,7 +29,8 @@ type findings struct {
 	Last       time.Time
 
 	moments []cycleMoment
-	stored  []logbook.Cycle // cycles whose waveforms are in the book
+	counted []failrate.Cycle // in the order they were done
+	stored  []logbook.Cycle  // cycles whose waveforms are in the book
 	factors []string
 }
 
@@ -88,6 +89,9 @@ func (f *findings) add(c logbook.Cycle, tally *failrate.Tally) {
 	f.Cycles++
 	tally.Add(failrate.Observation{Volts: c.SetVolts, Treatment: c.Treatment, Verdict: string(c.Verdict),
 		Counted: c.Verdict.Counted(), Failed: c.Verdict.Failed(), StartSeconds: c.StartSeconds})
+	if counted, ok := runner.CountedCycle(c); ok {
+		f.counted = append(f.counted, counted)
+	}
 	f.moments = append(f.moments, cycleMoment{c.Begun, c.Verdict.Counted(), c.Verdict.Failed(), c.AmbientCelsius})
 	if f.First.IsZero() {
 		f.First = c.Begun

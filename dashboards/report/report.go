@@ -80,7 +80,7 @@ func Write(w io.Writer, book *logbook.Book, run int64, o Options) error {
 	var out bytes.Buffer
 	err = document.Execute(&out, map[string]any{
 		"Title": title, "Style": template.CSS(plot.LightCSS + style), "Written": moment(o.Written, f.Zone), "Version": o.Version,
-		"F": f, "Others": others, "Headline": headline(f), "Further": further(f, comparisons), "Pictures": pictures, "Comparisons": comparisons, "Unlike": unlike(f, others, comparisons),
+		"F": f, "Others": others, "Headline": headline(f), "Further": further(f, comparisons), "Pictures": pictures, "Comparisons": comparisons, "Order": throughTheRun(f), "Threshold": againstVoltage(f), "Hunts": hunts(f, others), "Repairs": repairs(f, others), "Unlike": unlike(f, others, comparisons),
 		"Next": next(f, comparisons), "Cautions": runner.Cautions,
 	})
 	if err != nil {

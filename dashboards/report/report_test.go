@@ -16,6 +16,7 @@ import (
 	"testing"
 	"time"
 
+	"ringup/runner"
 	"ringup/runner/failrate"
 	"ringup/runner/logbook"
 	"ringup/runner/verdict"
@@ -240,6 +241,19 @@ func TestReportOfTheWholeStory(t *testing.T) {
 			t.Errorf("no row %s", row)
 		}
 	}
+	// The same words as the statistics', worked out here from what was made up.
+	hunt2, err := runner.AnalyseRun(i.book, hunt)
+	if err != nil {
+		t.Fatal(err)
+	}
+	night1, err := runner.AnalyseRun(i.book, soak)
+	if err != nil {
+		t.Fatal(err)
+	}
+	expect(t, text, "What the treatments did", "Run 2: "+hunt2.Hunt.Sentence()+".", "C7 chilled: 95 % fail against",
+		"Failure rate against voltage", night1.Thresholds[0].Volts[2].Sentence, "50 % of cycles fail at 2.3",
+		"Was it the same from first to last?", night1.Nights[0].Sentence,
+		"Run 3 against run 1: C7 = 27 pF: 0 % fail against")
 	if strings.Contains(text, "as found run 2") {
 		t.Error("blocks as found of the hunt are compared with the soak")
 	}
