@@ -30,8 +30,14 @@ bench:
 soak:
 	go test -race ./...
 	go test -run '^$$' -fuzz FuzzJudge -fuzztime 2m ./runner/verdict
+	go test -run '^$$' -fuzz FuzzCorpus -fuzztime 1m -fuzzminimizetime 1s ./runner/verdict
+	go test -run '^$$' -fuzz FuzzRead -fuzztime 1m -fuzzminimizetime 1s ./runner/verdict/recording
 	go test -run '^$$' -fuzz FuzzParse -fuzztime 1m ./runner/bench
 	go test -run '^$$' -fuzz FuzzParse -fuzztime 1m ./drivers/link
+	for f in FuzzReader FuzzParseNumber FuzzParseBlock FuzzParseIdentity; do go test -run '^$$' -fuzz $$f'$$' -fuzztime 30s ./drivers/scpi || exit 1; done
+	for f in FuzzParse FuzzReply FuzzExpression; do go test -run '^$$' -fuzz $$f'$$' -fuzztime 30s ./drivers/dialect || exit 1; done
+	RINGUP_LONG=1 go test -v -run '^TestWildRecords$$' ./runner/verdict
+	RINGUP_LONG=1 go test -v -run '^TestFaultMatrix$$' ./runner
 	go test -run '^$$' -fuzz FuzzRead -fuzztime 1m ./runner/crystal/marking
 	go test -count 5 ./runner/... ./cmd/...
 

@@ -52,8 +52,8 @@ func openDevice(ctx context.Context, o Options, kind dialect.Kind) (*device, err
 // prepares it. It leaves the device without a link if anything fails.
 func (d *device) connect(ctx context.Context) (err error) {
 	l, err := link.Open(d.options.Address)
-	if err != nil {
-		return d.explain("", err)
+	if err != nil { // it says itself what to look at
+		return &InstrumentError{Role: d.options.Role, Address: d.options.Address, Err: err}
 	}
 	defer func() {
 		if err != nil {

@@ -147,3 +147,12 @@ func ReadsBack(s Supply) bool {
 	blind, ok := s.(interface{ ReadsBack() bool })
 	return !ok || blind.ReadsBack()
 }
+
+// Unprotected lists the dialect's protection commands that the supply did not
+// know when Limit was last called: that protection it does not have.
+func Unprotected(s Supply) []string {
+	if u, ok := s.(interface{ Unprotected() []string }); ok {
+		return u.Unprotected()
+	}
+	return nil
+}

@@ -46,7 +46,7 @@ func (e *InstrumentError) Error() string {
 	if e.Command != "" {
 		fmt.Fprintf(&b, ": %q", e.Command)
 	}
-	fmt.Fprintf(&b, ": %v", e.Err)
+	b.WriteString(": " + strings.ReplaceAll(fmt.Sprint(e.Err), e.Address+": ", "")) // a link says it, too
 	if e.Elapsed > 0 {
 		fmt.Fprintf(&b, " (after %v", e.Elapsed.Round(time.Millisecond))
 		if e.Received != "" {

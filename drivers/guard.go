@@ -87,6 +87,9 @@ func openings(s Supply) int {
 // ReadsBack passes on what the function ReadsBack asks.
 func (g *guarded) ReadsBack() bool { return ReadsBack(g.Supply) }
 
+// Unprotected passes on what the function Unprotected asks.
+func (g *guarded) Unprotected() []string { return Unprotected(g.Supply) }
+
 // History implements Historian.
 func (g *guarded) History() []Message {
 	if h, ok := g.Supply.(Historian); ok {

@@ -80,8 +80,8 @@ func openLines(address string) (lines, error) {
 // connect opens the adapter and puts the line in its off state. r.mu is held.
 func (r *lineRelay) connect() error {
 	port, err := r.open(r.address)
-	if err != nil {
-		return r.explain("", err)
+	if err != nil { // it says itself what to look at
+		return &InstrumentError{Role: r.options.Role, Address: r.options.Address, Err: err}
 	}
 	r.port = port
 	return r.set(false)

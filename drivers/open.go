@@ -8,7 +8,7 @@ func OpenSupply(ctx context.Context, o Options) (Supply, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &supply{d}, nil
+	return &supply{device: d}, nil
 }
 
 // OpenScope opens an oscilloscope, identifies it and chooses its dialect.

@@ -14,7 +14,10 @@ import (
 const protectionMargin = 1.05
 
 // supply is a bench supply spoken to through its dialect.
-type supply struct{ *device }
+type supply struct {
+	*device
+	unprotected []string // see Unprotected
+}
 
 // Limit implements Supply. The over-voltage protection is set 5 % above
 // maxVolts.
@@ -30,8 +33,16 @@ func (s *supply) Limit(ctx context.Context, maxVolts, maxAmps float64) error {
 	if !s.dialect.Has("set_protection") {
 		return nil
 	}
-	_, err := s.run(ctx, "set_protection", dialect.Settings{"volts": maxVolts * protectionMargin, "amps": maxAmps})
+	r, err := s.run(ctx, "set_protection", dialect.Settings{"volts": maxVolts * protectionMargin, "amps": maxAmps, "on": 1})
+	s.unprotected = r.Unknown
 	return err
+}
+
+// Unprotected implements what the function Unprotected asks.
+func (s *supply) Unprotected() []string {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.unprotected
 }
 
 // SetVolts implements Supply.

@@ -33,7 +33,7 @@ func quickDialects(t *testing.T) string {
 		}
 		quick := string(text)
 		if !strings.Contains(quick, "time_out") {
-			quick = strings.Replace(quick, "[session]\n", "[session]\ntime_out = \"100 ms\"\n", 1)
+			quick = strings.Replace(quick, "[session]\n", "[session]\ntime_out = \"250 ms\"\n", 1)
 		}
 		if err := os.WriteFile(filepath.Join(dir, filepath.Base(name)), []byte(quick), 0o644); err != nil {
 			t.Fatal(err)
@@ -336,6 +336,9 @@ func TestGenericSupply(t *testing.T) {
 	ctx := t.Context()
 	if err := errors.Join(s.Limit(ctx, 3.9, 0.15), s.SetVolts(ctx, 3.3), s.On(ctx)); err != nil {
 		t.Fatal(err)
+	}
+	if u := drivers.Unprotected(s); len(u) != 2 {
+		t.Errorf("it does not know %q, want both protections", u)
 	}
 	f.Do(func() {
 		if !state.On || state.Volts != 3.3 || state.Amps != 0.15 {

@@ -3,20 +3,26 @@ package runner
 import (
 	"math"
 
+	"ringup/runner/bench"
 	"ringup/runner/logbook"
 	"ringup/runner/verdict"
 )
 
+// Expect is what a good cycle at the given supply, watched for so many seconds, looks like by the bench file.
+func Expect(b *bench.Bench, setVolts, watchSeconds float64) verdict.Expect {
+	e := b.Expect
+	return verdict.Expect{
+		SetVolts: setVolts, RailFraction: e.RailFraction,
+		ClockHertz: b.Unit.ClockHertz, FrequencyWithin: e.FrequencyWithin,
+		AmplitudeMinVolts: e.AmplitudeMin(setVolts), StartWithinSeconds: e.StartWithinSeconds, WatchSeconds: watchSeconds,
+		UseAlias: e.UseAlias, LampHertz: e.LampHertz, Current: currentBands(e.OffAmps, e.HungAmps, e.RunningAmps),
+	}
+}
+
 // expect is what a good cycle under a condition looks like: what the bench file says, and what the supply current of
 // this run's first cycles taught.
 func (s *Session) expect(want condition) verdict.Expect {
-	e := s.rig.Bench.Expect
-	x := verdict.Expect{
-		SetVolts: want.volts, RailFraction: e.RailFraction,
-		ClockHertz: s.rig.Bench.Unit.ClockHertz, FrequencyWithin: e.FrequencyWithin,
-		AmplitudeMinVolts: e.AmplitudeMin(want.volts), StartWithinSeconds: e.StartWithinSeconds, WatchSeconds: want.watch,
-		UseAlias: e.UseAlias, LampHertz: e.LampHertz, Current: currentBands(e.OffAmps, e.HungAmps, e.RunningAmps),
-	}
+	x := Expect(s.rig.Bench, want.volts, want.watch)
 	x.Current = verdict.LearnCurrent(x, s.taught)
 	return x
 }

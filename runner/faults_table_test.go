@@ -33,6 +33,7 @@ var columns = []string{"cmdlost", "cmdgarbled", "lost", "garbled", "late", "spli
 const faultTableHead = `# Written by TestFaultMatrix of package runner: what becomes of a power cycle when a wire of the simulated bench has a
 # fault at one of the cycle's messages. Never a wrong number, never a lost cycle, and the supply off afterwards.
 #   m  measured: number for number as without the fault
+#   a  measured, but for the ambient, by which no start is judged
 #   u  recorded as unread; the run goes on
 #   M  the run held for the lost link, and went on by itself; measured
 #   U  the run held for the lost link, and went on by itself; recorded as unread
@@ -158,7 +159,7 @@ func (f *faultTable) summary() string {
 			}
 		}
 		fmt.Fprintf(&b, "%-22s", fault)
-		for _, o := range []rune{measured, unread, heldThen, heldUnread, bad} {
+		for _, o := range []rune{measured, noAmbient, unread, heldThen, heldUnread, bad} {
 			fmt.Fprintf(&b, "  %c %3d", o, counts[o])
 		}
 		b.WriteString("\n")

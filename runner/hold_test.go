@@ -321,7 +321,11 @@ func TestPersonHoldsWhileAnInstrumentIsLost(t *testing.T) {
 	s.watch = runner.Observers{w, onceOn(t, s, simbench.Scope)}
 	session = s.open(t, nil)
 	done := s.cycle(t, session)
-	w.await(t, runner.Held)
+	e := w.await(t, runner.Held)
+	if err := errors.Join(session.Hold("taken back"), session.Resume()); err != nil {
+		t.Fatal(err)
+	}
+	s.wantHeld(t, session.Run().ID, e, "lost link", false)
 	if err := session.Hold("another cable"); err != nil {
 		t.Fatal(err)
 	}

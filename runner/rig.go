@@ -75,7 +75,7 @@ func OpenRig(ctx context.Context, b *bench.Bench, addresses map[string]string, d
 	power.Address = actual(power.Address)
 	supply, err := power.Open(ctx, observe)
 	if err != nil {
-		return rig, fmt.Errorf("%s: %w", b.Where(power.Role+".address"), err)
+		return rig, notOpened(b.Where(power.Role+".address"), err)
 	}
 	rig.Supply = drivers.Guard(supply, b.Unit.MaxVolts, b.Unit.MaxAmps)
 	if err = rig.Supply.Off(ctx); err != nil {
@@ -87,7 +87,7 @@ func OpenRig(ctx context.Context, b *bench.Bench, addresses map[string]string, d
 	if b.HasScope() {
 		if rig.Scope, err = drivers.OpenScope(ctx, options("scope", b.Scope)); err != nil {
 			rig.Scope = nil
-			return rig, fmt.Errorf("%s: %w", b.Where("scope.address"), err)
+			return rig, notOpened(b.Where("scope.address"), err)
 		}
 		if err = rig.Scope.Stop(ctx); err != nil { // a process that was killed may have left it waiting for a trigger
 			return rig, err
@@ -95,10 +95,15 @@ func OpenRig(ctx context.Context, b *bench.Bench, addresses map[string]string, d
 	}
 	if b.Thermometer != nil {
 		if rig.Thermometer, err = drivers.OpenThermometer(ctx, options("thermometer", *b.Thermometer)); err != nil {
-			return rig, fmt.Errorf("%s: %w", b.Where("thermometer.address"), err)
+			return rig, notOpened(b.Where("thermometer.address"), err)
 		}
 	}
 	return rig, nil
+}
+
+// notOpened is the error of an instrument that does not open, with the place of its address in the bench file.
+func notOpened(where string, err error) error {
+	return fmt.Errorf("%s: %w; ringup check says more", where, err)
 }
 
 // Close lets go of the instruments. It does not switch anything: Session.End has done that.

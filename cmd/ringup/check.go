@@ -101,6 +101,9 @@ func checkBench(ctx context.Context, io streams, o options, f checkFlags) (err e
 	}
 	if ctx.Err() != nil && !isNotOff(err) {
 		err = fmt.Errorf("%w: the check was not finished", errStopped)
+		if report.Energised {
+			err = fmt.Errorf("%w; the supply is confirmed off", err)
+		}
 	}
 	report.Wrong = checker.Wrong()
 	if o.json {

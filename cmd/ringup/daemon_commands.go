@@ -82,7 +82,7 @@ func printStatus(io streams, s live.Status) error {
 	switch {
 	case s.Supply.ConfirmedOff:
 		fmt.Fprintln(io.out, "; supply off, read back")
-	case s.Supply.Known && s.Hold != nil:
+	case s.Supply.Known && (s.Hold != nil || !s.Active):
 		fmt.Fprintln(io.out, "; SUPPLY NOT CONFIRMED OFF")
 	case s.Supply.Known && s.Supply.Output:
 		fmt.Fprintln(io.out, "; SUPPLY ON")

@@ -7,8 +7,10 @@ import (
 	"strconv"
 	"strings"
 
+	"ringup/runner"
 	"ringup/runner/bench"
 	"ringup/runner/logbook"
+	"ringup/runner/verdict"
 	"ringup/runner/verdict/recording"
 )
 
@@ -59,9 +61,23 @@ func waveformRemarks(r logbook.Run, c logbook.Cycle) ([]string, error) {
 	if !math.IsNaN(c.SupplyAmps) {
 		supply += " amps=" + number(c.SupplyAmps)
 	}
+	x := runner.Expect(b, c.SetVolts, c.WatchSeconds)
 	limits := fmt.Sprintf("limits: rail_fraction=%s clock_hertz=%s frequency_within=%s amplitude_min_v=%s start_within_seconds=%s watch_seconds=%s",
-		number(b.Expect.RailFraction), number(b.Unit.ClockHertz), number(b.Expect.FrequencyWithin), number(b.Expect.AmplitudeMin(c.SetVolts)),
-		number(b.Expect.StartWithinSeconds), number(c.WatchSeconds))
+		number(x.RailFraction), number(x.ClockHertz), number(x.FrequencyWithin), number(x.AmplitudeMinVolts), number(x.StartWithinSeconds), number(x.WatchSeconds))
+	if x.UseAlias {
+		limits += " use_alias=yes"
+	}
+	if x.LampHertz > 0 {
+		limits += " lamp_hertz=" + number(x.LampHertz)
+	}
+	band := func(name string, b verdict.Band) {
+		if b.HighAmps > 0 {
+			limits += fmt.Sprintf(" %s_amps=%s..%s", name, number(b.LowAmps), number(b.HighAmps))
+		}
+	}
+	band("off", x.Current.Off)
+	band("hung", x.Current.Hung)
+	band("running", x.Current.Running)
 	return []string{
 		fmt.Sprintf("comment: run %d, cycle %d, %s, judged %s", c.Run, c.Number, c.Treatment, c.Verdict),
 		fmt.Sprintf("source: %s, %s", r.Unit, c.Begun.In(r.Location()).Format("2006-01-02 15:04:05 -0700")),
@@ -106,4 +122,3 @@ func ranges(numbers []int) string {
 	}
 	return "cycles " + strings.Join(parts, ", ")
 }
-

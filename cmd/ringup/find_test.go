@@ -2,6 +2,7 @@ package main
 
 import (
 	"errors"
+	"fmt"
 	"strings"
 	"testing"
 
@@ -115,5 +116,17 @@ func TestProposeRelay(t *testing.T) {
 		if !strings.Contains(p.Found, `""`) {
 			t.Errorf("the proposal itself is wrong: %s: %s", p.Key, p.Found)
 		}
+	}
+}
+
+// TestRulesWhereTheyHelp: the udev rules are for USB-TMC instruments alone.
+func TestRulesWhereTheyHelp(t *testing.T) {
+	none := &link.PermissionError{Path: "/dev/ttyUSB0"}
+	serial := &instrument{Kind: link.Serial, problem: fmt.Errorf("%w: %w", link.ErrGone, none)}
+	if lacksPermission([]*instrument{serial, {Kind: link.USBTMC}}) {
+		t.Error("rules are printed for a serial port")
+	}
+	if !lacksPermission([]*instrument{serial, {Kind: link.USBTMC, problem: &link.PermissionError{Path: "/dev/usbtmc0"}}}) {
+		t.Error("no rules are printed for a USB-TMC instrument that may not be opened")
 	}
 }

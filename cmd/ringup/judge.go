@@ -150,7 +150,7 @@ func (g *judging) rolesFor(f *recording.File) recording.Roles {
 	numbered := func(into *string, channel int) {
 		form := regexp.MustCompile(fmt.Sprintf(`(?i)^(ch|c|chan|channel)[ _.]?0*%d$`, channel))
 		for _, c := range f.Channels {
-			if *into == "" && form.MatchString(c.Name) {
+			if channel > 0 && *into == "" && form.MatchString(c.Name) {
 				*into = c.Name
 			}
 		}

@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strings"
 
+	"ringup/runner"
 	"ringup/runner/bench"
 	"ringup/runner/verdict"
 	"ringup/runner/verdict/recording"
@@ -64,23 +65,12 @@ func (g *judging) expectations(j *judged, flags overrides) (recording.Supply, er
 	if len(said) > 0 {
 		j.sources = append(j.sources, "the file")
 	}
-	if b := g.bench; b != nil {
-		j.sources = append(j.sources, b.Path)
-		x.ClockHertz, x.FrequencyWithin, x.RailFraction = b.Unit.ClockHertz, b.Expect.FrequencyWithin, b.Expect.RailFraction
-		x.StartWithinSeconds = b.Expect.StartWithinSeconds
-	}
-	before := *x
 	set := func(into *float64, v float64) {
 		if !math.IsNaN(v) {
 			*into = v
 		}
 	}
 	set(&x.SetVolts, flags.volts)
-	set(&x.ClockHertz, flags.clock)
-	set(&x.StartWithinSeconds, flags.startWithin)
-	set(&x.FrequencyWithin, flags.frequencyWithin)
-	set(&x.RailFraction, flags.railFraction)
-	x.UseAlias = x.UseAlias || g.alias
 	if x.SetVolts == 0 && slices.ContainsFunc(j.choices, func(c recording.Choice) bool { return c.Role == "rail" }) {
 		level := settled(j.rail())
 		if !(level > 0.3) {
@@ -89,17 +79,26 @@ func (g *judging) expectations(j *judged, flags overrides) (recording.Supply, er
 		x.SetVolts = level
 		j.notes = append(j.notes, fmt.Sprintf("the set voltage is not said; the rail's own %.3g V is taken for it", level))
 	}
-	if g.bench != nil {
-		x.AmplitudeMinVolts = g.bench.Expect.AmplitudeMin(x.SetVolts)
+	if b := g.bench; b != nil {
+		j.sources = append(j.sources, b.Path)
+		*x = runner.Expect(b, x.SetVolts, x.WatchSeconds)
+		if b.Expect.AmplitudeMinFraction > 0 && x.SetVolts == 0 && math.IsNaN(flags.amplitudeMin) {
+			j.notes = append(j.notes, "the amplitude is not checked: the bench file asks for a part of the set voltage, which is not known (--volts)")
+		}
 	}
+	set(&x.ClockHertz, flags.clock)
+	set(&x.StartWithinSeconds, flags.startWithin)
+	set(&x.FrequencyWithin, flags.frequencyWithin)
+	set(&x.RailFraction, flags.railFraction)
 	set(&x.AmplitudeMinVolts, flags.amplitudeMin)
+	x.UseAlias = x.UseAlias || g.alias
 	if !math.IsNaN(flags.amplitudeFraction) {
 		if x.SetVolts == 0 {
 			return supply, fmt.Errorf("%s: found an amplitude in %% of the set volts, which are not known; expected --volts, or an amplitude in volts", j.file.Name)
 		}
 		x.AmplitudeMinVolts = flags.amplitudeFraction * x.SetVolts
 	}
-	if flags.given() && *x != before {
+	if flags.given() {
 		j.sources = append(j.sources, "the flags")
 	}
 	if x.WatchSeconds == 0 {

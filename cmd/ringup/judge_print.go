@@ -123,25 +123,32 @@ func (j *judged) facts() []string {
 // with four digits where none is known.
 func quantity(v, sd float64, unit string) string {
 	factor, prefix := 1.0, ""
+	size := math.Abs(v)
+	if sd > size && !math.IsInf(sd, 0) {
+		size = sd
+	}
 	for _, p := range []struct {
 		factor float64
 		prefix string
 	}{{1e-9, "G"}, {1e-6, "M"}, {1e-3, "k"}, {1, ""}, {1e3, "m"}, {1e6, "µ"}, {1e9, "n"}} {
 		factor, prefix = p.factor, p.prefix
-		if math.Abs(v)*p.factor >= 0.9995 || v == 0 && p.prefix == "" {
+		if size*p.factor >= 0.9995 || size == 0 && p.prefix == "" {
 			break
 		}
 	}
 	v *= factor
 	sd *= factor
-	if !(sd > 1e-9*math.Abs(v)) || math.IsInf(sd, 0) { // none, or none worth writing
+	if !(sd > 1e-12*math.Abs(v)) || math.IsInf(sd, 0) { // none, or none worth writing
 		decimals := 0
 		if v != 0 {
 			decimals = min(max(0, 3-int(math.Floor(math.Log10(math.Abs(v))))), 9)
 		}
 		return fmt.Sprintf("%.*f %s%s", decimals, v, prefix, unit)
 	}
-	decimals := min(max(0, 1-int(math.Floor(math.Log10(sd)))), 9)
+	decimals := min(max(0, 1-int(math.Floor(math.Log10(sd)))), 12)
+	if math.Abs(v) < 0.5*math.Pow10(-decimals) {
+		v = 0 // never a negative zero
+	}
 	return fmt.Sprintf("%.*f ± %.*f %s%s", decimals, v, decimals, sd, prefix, unit)
 }
 

@@ -54,6 +54,9 @@ func TestNoPermission(t *testing.T) {
 		if c.ProcessState == nil {
 			t.Fatal(err)
 		}
+		if strings.Contains(out.String(), "udev rules") {
+			t.Errorf("ringup %s prints rules for USB-TMC instruments, which a serial port does not need:\n%s", arguments[0], &out)
+		}
 		for _, part := range says {
 			if c.ProcessState.ExitCode() != exitFailed || !strings.Contains(out.String(), part) {
 				t.Errorf("ringup %s: exit status %d, wanted is %q in\n%s", arguments[0], c.ProcessState.ExitCode(), part, &out)

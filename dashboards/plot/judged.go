@@ -49,7 +49,7 @@ func (j Judged) SVG() string {
 	c := newCanvas(width, height, j.Title, fmt.Sprintf("%s. %s. %s", j.Verdict, j.Reason, strings.Join(j.Facts, ", ")))
 	c.printf(`<rect class="plot-ground" width="%s" height="%s" fill="#fff"/>`+"\n", px(width), px(height))
 	c.badge(j.Verdict, 12, 10)
-	badge := 12 + textWidth(string(j.Verdict)) + 30
+	badge := 12 + 1.1*textWidth(string(j.Verdict)) + 30
 	c.bold(start, badge, 25, clip(j.Title, width-badge-12))
 	for i, line := range reason {
 		c.text(start, 12, 50+15*float64(i), line)
@@ -101,16 +101,15 @@ func (j Judged) times() (from, to float64) {
 
 // badge is a verdict in its colour.
 func (c *canvas) badge(v verdict.Verdict, x, y float64) {
-	width := textWidth(string(v)) + 16
+	width := 1.1*textWidth(string(v)) + 18 // bold
 	c.group(string(v), "")
 	c.printf(`<rect class="plot-badge" x="%s" y="%s" width="%s" height="22" rx="4" fill="currentColor"/>`+"\n", px(x), px(y), px(width))
 	c.ungroup()
 	c.printf(`<text x="%s" y="%s" text-anchor="middle" font-weight="600" fill="%s">%s</text>`+"\n", px(x+width/2), px(y+15), inkOn[v], escape(string(v)))
 }
 
-// trace draws one channel in a strip of its own with a voltage scale, and returns
-// that scale.
-func (c *canvas) trace(colour, name string, t verdict.Trace, x scale, top, bottom float64, most int, threshold float64) scale {
+// trace draws one channel in a strip of its own with a voltage scale.
+func (c *canvas) trace(colour, name string, t verdict.Trace, x scale, top, bottom float64, most int, threshold float64) {
 	low, high := extent(t)
 	if threshold > high {
 		high = threshold
@@ -123,11 +122,14 @@ func (c *canvas) trace(colour, name string, t verdict.Trace, x scale, top, botto
 	c.band(colour, t, x, y)
 	if threshold > y.fromValue && threshold < y.toValue {
 		c.limit(x.fromPixel, y.at(threshold), x.toPixel, y.at(threshold))
-		c.labelled(end, x.toPixel-4, y.at(threshold)-4, fmt.Sprintf("%s, threshold %.3g V", name, threshold))
+		at := y.at(threshold) - 4
+		if at < top+14 { // above it stand the times
+			at += 17
+		}
+		c.labelled(end, x.toPixel-4, at, fmt.Sprintf("%s, threshold %.3g V", name, threshold))
 	} else {
-		c.labelled(end, x.toPixel-4, top+12, name)
+		c.text(start, x.fromPixel, top-7, name)
 	}
-	return y
 }
 
 // clock draws the clock with its envelope, the amplitude it must have, and where it

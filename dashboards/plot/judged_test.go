@@ -20,6 +20,14 @@ func sampleJudged(v verdict.Verdict) Judged {
 	switch v {
 	case verdict.Late: // close together
 		j.AllowedSeconds = 10.5e-3
+	case verdict.Unpowered:
+		j.Rail, j.Clock = verdict.Trace{}, verdict.Trace{}
+		for _, t := range []*verdict.Trace{&j.Rail, &j.Clock} {
+			*t = p.Rail
+			t.Min = make([]float64, len(p.Rail.Min))
+			t.Max = t.Min
+		}
+		j.StartSeconds, j.AmplitudeVolts = math.NaN(), math.NaN()
 	case verdict.DroppedOut:
 		j.DropoutSeconds = 62e-3
 		j.Lamp = p.Rail

@@ -160,7 +160,7 @@ func charts() map[string]string {
 		"all fail": FailureRate{Conditions: []failrate.Condition{condition(2.0, "as found", 30, 30)}}.SVG(),
 		"unknown":  FailureRate{Conditions: []failrate.Condition{condition(math.NaN(), "as found", 3, 30)}}.SVG(),
 		"waveform": sampleWaveforms().SVG(), "no waveform": Waveforms{Panels: []Panel{{Heading: "x"}}}.SVG(), "nothing": Waveforms{}.SVG(),
-		"judged": sampleJudged(verdict.Started).SVG(), "judged late": sampleJudged(verdict.Late).SVG(), "judged dropped": sampleJudged(verdict.DroppedOut).SVG(),
+		"judged": sampleJudged(verdict.Started).SVG(), "judged late": sampleJudged(verdict.Late).SVG(), "judged dropped": sampleJudged(verdict.DroppedOut).SVG(), "judged unpowered": sampleJudged(verdict.Unpowered).SVG(),
 		"judged without records": Judged{Title: "nothing", Verdict: verdict.Unread, Reason: "the clock record is missing"}.SVG(),
 		"verdicts":               sampleVerdicts().SVG(), "no verdict": VerdictCounts{}.SVG(),
 		"night": sampleNight().SVG(), "night without ambient": night.SVG(), "no night": Night{}.SVG(),

@@ -77,6 +77,9 @@ func (d *Dialect) messages(op operation, s Settings) ([]string, error) {
 		if err != nil {
 			return nil, err
 		}
+		if st.ask && op.optional && len(pending) > 0 {
+			messages, pending = append(messages, d.checked(pending)...), nil
+		}
 		pending = append(pending, text)
 		switch {
 		case !st.ask:
@@ -90,12 +93,17 @@ func (d *Dialect) messages(op operation, s Settings) ([]string, error) {
 		}
 	}
 	if len(pending) > 0 {
-		if d.session.ErrorQuery != "" {
-			pending = append(pending, d.session.ErrorQuery)
-		}
-		messages = append(messages, d.compose(pending)...)
+		messages = append(messages, d.checked(pending)...)
 	}
 	return messages, nil
+}
+
+// checked is commands as Send would send them, with a look at the error queue.
+func (d *Dialect) checked(commands []string) []string {
+	if d.session.ErrorQuery != "" {
+		commands = append(commands, d.session.ErrorQuery)
+	}
+	return d.compose(commands)
 }
 
 // String is the operation with its messages, as in

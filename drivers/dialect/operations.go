@@ -23,7 +23,7 @@ var operations = map[Kind]map[string]wanted{
 		"select_channel": {settings: []string{"channel"}},
 		"set_volts":      {required: true, settings: []string{"channel", "volts"}, verify: "volts"},
 		"set_amps":       {required: true, settings: []string{"channel", "amps"}, verify: "amps"},
-		"set_protection": {settings: []string{"channel", "volts", "amps"}},
+		"set_protection": {settings: []string{"channel", "volts", "amps", "on"}},
 		"output_on":      {required: true, settings: []string{"channel", "on"}, verify: "on"},
 		"output_off":     {required: true, settings: []string{"channel", "on"}, verify: "on"},
 		"read_output":    {required: true, settings: []string{"channel"}, reply: BooleanReply},

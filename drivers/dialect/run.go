@@ -39,6 +39,10 @@ type Reply struct {
 	Fields map[string]float64
 	State  State
 
+	// Unknown are the commands of an optional operation that the instrument
+	// does not know.
+	Unknown []string
+
 	named map[string]string // the values of a named reply, as text
 }
 
@@ -81,7 +85,8 @@ func (d *Dialect) Run(ctx context.Context, t Talker, name string, s Settings) (R
 // not for verifying answered.
 func (d *Dialect) steps(ctx context.Context, t Talker, name string, op operation, s Settings) (Reply, error) {
 	var reply Reply
-	var pending []string
+	var pending, unknown []string
+	left := false // the last command of an optional operation, for want of it
 	gathered := gathering{numbers: map[string]float64{}, texts: map[string]string{}}
 	for _, st := range op.steps {
 		message, err := st.message.render(s)
@@ -89,7 +94,20 @@ func (d *Dialect) steps(ctx context.Context, t Talker, name string, op operation
 			return Reply{}, fmt.Errorf("dialect %s, operation %s: %w", d.Name, name, err)
 		}
 		if !st.ask {
-			pending = append(pending, message)
+			pending, left = append(pending, message), false
+			continue
+		}
+		if op.optional && len(pending) > 0 {
+			// An unknown query would get no answer, so the command goes first.
+			if left, err = d.leaveOut(ctx, t, pending); err != nil {
+				return Reply{}, err
+			}
+			if left {
+				unknown = append(unknown, pending...)
+			}
+			pending = nil
+		}
+		if left {
 			continue
 		}
 		got, err := d.ask(ctx, t, pending, message, st)
@@ -113,12 +131,18 @@ func (d *Dialect) steps(ctx context.Context, t Talker, name string, op operation
 			return Reply{}, err
 		}
 	}
-	if len(pending) > 0 {
+	switch {
+	case len(pending) == 0:
+	case op.optional:
+		left, err := d.leaveOut(ctx, t, pending)
+		if err != nil {
+			return Reply{}, err
+		}
+		if left {
+			unknown = append(unknown, pending...)
+		}
+	default:
 		if err := d.Send(ctx, t, pending); err != nil {
-			var refused *scpi.Refused
-			if op.optional && errors.As(err, &refused) && refused.UnknownCommand() {
-				return Reply{}, nil
-			}
 			return Reply{}, err
 		}
 	}
@@ -127,8 +151,19 @@ func (d *Dialect) steps(ctx context.Context, t Talker, name string, op operation
 		t.Tear(err)
 		return Reply{}, err
 	}
-	reply.Fields = fields
+	reply.Fields, reply.Unknown = fields, unknown
 	return reply, nil
+}
+
+// leaveOut sends commands that an instrument may not have, and says whether it
+// does not know them.
+func (d *Dialect) leaveOut(ctx context.Context, t Talker, commands []string) (bool, error) {
+	err := d.Send(ctx, t, commands)
+	var refused *scpi.Refused
+	if errors.As(err, &refused) && refused.UnknownCommand() {
+		return true, nil
+	}
+	return false, err
 }
 
 // Commands renders an operation that only sends.

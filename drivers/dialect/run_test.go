@@ -168,26 +168,35 @@ func TestNoPeakDetect(t *testing.T) {
 	}
 }
 
-// TestOptional: an instrument without protection commands is fine; one that has
-// them and refuses the value is not.
+// TestOptional: an instrument without one protection command is fine, and is not
+// asked for it; one that has it and refuses the value, or that reads back another,
+// is not.
 func TestOptional(t *testing.T) {
 	d := embeddedDialect(t, Supply, "scpi99-supply")
-	run := func(first string) error {
-		s := &script{replies: map[string]string{"SYSTem:ERRor?": first}}
-		_, err := d.Run(t.Context(), s, "set_protection", Settings{"volts": 4, "amps": 0.1})
-		return err
+	run := func(errors, level, state string) (Reply, []string, error) {
+		s := &script{replies: map[string]string{"SYSTem:ERRor?": errors, "SOURce:VOLTage:PROTection?": level, "SOURce:CURRent:PROTection:STATe?": state}}
+		r, err := d.Run(t.Context(), s, "set_protection", Settings{"volts": 4, "amps": 0.1, "on": 1})
+		return r, s.sent, err
 	}
-	if err := run(`-113,"Undefined header"`); err != nil {
-		t.Errorf("unknown command: %v", err)
+	r, sent, err := run(`-113,"Undefined header"`, "", "")
+	if err != nil || len(r.Unknown) != 2 || slices.Contains(sent, "SOURce:VOLTage:PROTection?") {
+		t.Errorf("unknown commands: %v, left out %q; sent %q", err, r.Unknown, sent)
 	}
-	if err := run(`0,"No error"`); err != nil {
-		t.Errorf("accepted: %v", err)
+	if r, sent, err = run(`0,"No error"`, "4.05", "1"); err != nil || len(r.Unknown) != 0 || !slices.Contains(sent, "SOURce:VOLTage:PROTection?") {
+		t.Errorf("accepted: %v, left out %q; sent %q", err, r.Unknown, sent)
+	}
+	var mismatch *Mismatch
+	if _, _, err = run(`0,"No error"`, "32.00", "1"); !errors.As(err, &mismatch) || mismatch.Setting != "volts" {
+		t.Errorf("another level reads back: %v, want a mismatch", err)
+	}
+	if _, _, err = run(`0,"No error"`, "4.05", "0"); !errors.As(err, &mismatch) || mismatch.Setting != "on" {
+		t.Errorf("protection reads back as off: %v, want a mismatch", err)
 	}
 	var refused *scpi.Refused
-	if err := run(`-222,"Data out of range"`); !errors.As(err, &refused) {
+	if _, _, err = run(`-222,"Data out of range"`, "4.05", "1"); !errors.As(err, &refused) {
 		t.Errorf("value refused: %v, want an error", err)
 	}
-	if err := run(`gibberish`); !errors.Is(err, scpi.ErrGarbled) {
+	if _, _, err = run(`gibberish`, "4.05", "1"); !errors.Is(err, scpi.ErrGarbled) {
 		t.Errorf("gibberish: %v", err)
 	}
 }

@@ -173,14 +173,20 @@ func (s *serialLink) readOnce(p []byte, wait time.Duration) (n int, err error) {
 	return n, nil
 }
 
-// Write implements Link. The port has no write time-out, so the write runs
-// beside a watchdog. When that bites, the rest of p is dropped and the link is
-// gone, since nobody knows how much of it arrived.
+// Write implements Link. What the port does not take at once is written beside
+// a watchdog, since the port has no write time-out. When that bites, the rest
+// of p is dropped and the link is gone, since nobody knows how much of it
+// arrived.
 func (s *serialLink) Write(p []byte, deadline time.Time) error {
 	s.writing.Lock()
 	defer s.writing.Unlock()
 	if err := s.enter(); err != nil {
 		return err
+	}
+	p = p[s.lock.writeNow(p):]
+	if len(p) == 0 {
+		s.leave()
+		return nil
 	}
 	done := make(chan error, 1)
 	go func(p []byte) {

@@ -45,6 +45,16 @@ func (l portLock) wakeWriter() error {
 	return errors.Join(stopOutput(l.fd), startOutput(l.fd))
 }
 
+// writeNow writes what the port takes at once and returns how much that was:
+// this descriptor does not block. What went wrong shows at the next write.
+func (l portLock) writeNow(p []byte) int {
+	n, err := unix.Write(l.fd, p)
+	if err != nil {
+		return 0
+	}
+	return n
+}
+
 // hangUpOnClose has the last close of the port, by whatever end of the process,
 // switch its modem lines off.
 func (l portLock) hangUpOnClose() error {

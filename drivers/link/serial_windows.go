@@ -9,6 +9,9 @@ func lockPort(string) (portLock, error) { return portLock{}, nil }
 
 func (portLock) release() error { return nil }
 
+// writeNow leaves everything to the port.
+func (portLock) writeNow([]byte) int { return 0 }
+
 // wakeWriter has nothing to do: discarding the output ends the write.
 func (portLock) wakeWriter() error { return nil }
 

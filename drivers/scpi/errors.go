@@ -56,6 +56,12 @@ func (m InstrumentMessage) Class() string {
 	return "unknown"
 }
 
+// OfItself says whether an instrument complains of more than of what it was
+// sent: command and query errors are of the conversation alone.
+func (m InstrumentMessage) OfItself() bool {
+	return m.Class() != "command error" && m.Class() != "query error"
+}
+
 // Refused is what the instrument's error queue held after a command.
 type Refused struct{ Messages []InstrumentMessage }
 

@@ -18,7 +18,7 @@ type Bench struct {
 	Switch *Switch    // nil unless a relay stands in for a remote-controlled supply
 	// SetByHandVolts is what a supply without remote control is set to; 0 with any other.
 	SetByHandVolts float64
-	Scope          Instrument
+	Scope          Instrument  // without an address if the bench has none
 	Thermometer    *Instrument // nil if the bench has none
 	Rail           Probe
 	Clock          Probe
@@ -80,8 +80,13 @@ type Expect struct {
 	AmplitudeMinVolts    float64
 	AmplitudeMinFraction float64
 	FrequencyWithin      float64 // relative: 0.01 is 1 %
-	RailFraction         float64 // of the set volts: the rail has risen when it crosses this
-	ResidualMaxVolts     float64 // the rail must be below this before a start counts as one
+	UseAlias             bool    // a scope too slow for the clock may tell its frequency by an alias
+	LampHertz            float64 // how often the lamp of a running unit blinks; 0 if not given
+	// What the supply reads, from and to, when nothing is connected, when the unit hangs without its clock, and when it
+	// runs; zeros if not given.
+	OffAmps, HungAmps, RunningAmps [2]float64
+	RailFraction                   float64 // of the set volts: the rail has risen when it crosses this
+	ResidualMaxVolts               float64 // the rail must be below this before a start counts as one
 }
 
 // AmplitudeMin is the least peak amplitude of a running clock at the given supply, in volts.
@@ -108,6 +113,9 @@ func (b *Bench) Simulated() bool {
 	}
 	return b.Supply.Simulated()
 }
+
+// HasScope says whether there is a scope. Without one a cycle is judged by the supply current alone.
+func (b *Bench) HasScope() bool { return b.Scope.Address != "" }
 
 // Where gives the position of a key in the file, for errors that show up later (an address that does not
 // open), or the file's name if the key was left to its default.

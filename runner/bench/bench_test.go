@@ -3,6 +3,9 @@ package bench
 import (
 	"errors"
 	"math"
+	"os"
+	"path/filepath"
+	"strconv"
 	"strings"
 	"testing"
 )
@@ -137,6 +140,31 @@ func TestRelayMistakes(t *testing.T) {
 				t.Errorf("got\n%v\nwant\n%s", err, c.want)
 			}
 		})
+	}
+}
+
+// TestOnePlace: two instruments at one address, however that is written.
+func TestOnePlace(t *testing.T) {
+	port := filepath.Join(t.TempDir(), "port")
+	if err := errors.Join(os.WriteFile(port, nil, 0o600), os.Symlink("port", port+"-by-id")); err != nil {
+		t.Fatal(err)
+	}
+	bench := func(supply, scope string) error {
+		_, err := Parse("bench.toml", []byte(strings.NewReplacer("sim:supply", supply, "sim:scope", scope).Replace(good)))
+		return err
+	}
+	for _, c := range [][2]string{
+		{"tcp:192.0.2.17:5025", "TCPIP::192.0.2.17::5025::SOCKET"},
+		{"tcp:[2001:DB8::17]:5025", "tcp:[2001:db8::17]:5025"},
+		{"usbtmc:/dev/usbtmc7", "usbtmc:/dev/usbtmc7"},
+		{"serial:" + port + "?baud=9600", "serial:" + port + "-by-id?baud=115200"},
+	} {
+		if err := bench(c[0], c[1]); err == nil || !strings.Contains(err.Error(), "scope.address: found "+strconv.Quote(c[1])+", where the supply is already") || !strings.HasPrefix(err.Error(), "bench.toml:") {
+			t.Errorf("%s and %s: %v", c[0], c[1], err)
+		}
+	}
+	if err := bench("tcp:192.0.2.17:5025", "tcp:192.0.2.17:5026"); err != nil {
+		t.Errorf("two ports of one host: %v", err)
 	}
 }
 

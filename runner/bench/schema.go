@@ -57,6 +57,11 @@ var settings = []setting{
 	quantity("expect.start_within", true, duration, 1e-6, 3600, func(b *Bench) *float64 { return &b.Expect.StartWithinSeconds }),
 	{key: "expect.amplitude_min", required: true, allowed: `a voltage or a percentage of the set volts, like "0.8 V" or "25 %"`, set: setAmplitude},
 	quantity("expect.frequency_within", false, fraction, 1e-6, 0.5, func(b *Bench) *float64 { return &b.Expect.FrequencyWithin }),
+	boolean("expect.frequency_from_alias", func(b *Bench) *bool { return &b.Expect.UseAlias }),
+	quantity("expect.lamp", false, frequency, 0.01, 50, func(b *Bench) *float64 { return &b.Expect.LampHertz }),
+	spread("expect.off_amps", func(b *Bench) *[2]float64 { return &b.Expect.OffAmps }),
+	spread("expect.hung_amps", func(b *Bench) *[2]float64 { return &b.Expect.HungAmps }),
+	spread("expect.running_amps", func(b *Bench) *[2]float64 { return &b.Expect.RunningAmps }),
 	quantity("expect.rail_threshold", false, fraction, 0.1, 0.9, func(b *Bench) *float64 { return &b.Expect.RailFraction }),
 	quantity("expect.residual_max", false, voltage, 1e-3, 5, func(b *Bench) *float64 { return &b.Expect.ResidualMaxVolts }),
 
@@ -70,8 +75,8 @@ var settings = []setting{
 	{key: "simulation.coldest_at", allowed: `a time after midnight with its unit, like "6 h"`, set: setColdest},
 }
 
-// requiredTables must be in every bench file.
-var requiredTables = []string{"unit", "supply", "scope", "probes.rail", "probes.clock", "expect"}
+// requiredTables must be in every bench file; what a scope needs besides stands in together.go.
+var requiredTables = []string{"unit", "supply", "expect"}
 
 func text(key string, required bool, field func(*Bench) *string) setting {
 	return setting{key, required, "a text in quotes that is not empty", func(b *Bench, e entry) error {
@@ -113,6 +118,32 @@ func quantity(key string, required bool, d dimension, low, high float64, field f
 			return fmt.Errorf("%q, which is out of range", e.text)
 		}
 		*field(b) = v
+		return nil
+	}}
+}
+
+// spread is a current from and to, like "2.5 mA to 3.7 mA".
+func spread(key string, field func(*Bench) *[2]float64) setting {
+	return setting{key, false, `two currents with their units, like "2.5 mA to 3.7 mA", the smaller one first`, func(b *Bench, e entry) error {
+		if e.kind != unstable.String {
+			return found(e)
+		}
+		from, to, ok := strings.Cut(e.text, " to ")
+		if !ok {
+			return found(e)
+		}
+		low, err := current.parse(from)
+		if err != nil {
+			return err
+		}
+		high, err := current.parse(to)
+		if err != nil {
+			return err
+		}
+		if !(low >= 0 && high > low) {
+			return fmt.Errorf("%q, whose second current must be above the first", e.text)
+		}
+		*field(b) = [2]float64{low, high}
 		return nil
 	}}
 }

@@ -2,15 +2,54 @@ package bench
 
 import (
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
+
+	"ringup/drivers"
 )
 
 // together checks what only shows when several keys are read side by side.
 func (c *checker) together() {
+	c.scope()
 	c.channels()
 	c.powering()
+	c.places()
 	c.simulated()
+}
+
+// scope checks that a scope has its probes, and that a bench without one has what it is then judged by.
+func (c *checker) scope() {
+	end := Position{c.name, strings.Count(c.bench.Text, "\n") + 1, 1}
+	if _, ok := c.tables["scope"]; ok {
+		for _, table := range []string{"probes.rail", "probes.clock"} {
+			if _, ok := c.tables[table]; !ok {
+				c.add(end, table, "no such table", "["+table+"] is needed in every bench file with a scope")
+			}
+		}
+		return
+	}
+	const without = "nothing here without [scope]: leave it out, or describe the scope in [scope]"
+	probes := false
+	for _, table := range []string{"probes.rail", "probes.clock", "probes.lamp"} {
+		if at, ok := c.tables[table]; ok {
+			c.add(at, table, "this table", without)
+			probes = true
+		}
+	}
+	if probes {
+		return
+	}
+	if at, ok := c.tables["switch"]; ok {
+		c.add(at, "switch", "a relay and no scope", "[scope] with its probes, since nothing else tells how the unit fares: a relay reads no current")
+		return
+	}
+	if _, ok := c.bench.where["expect.running_amps"]; ok {
+		if _, ok := c.bench.where["expect.hung_amps"]; ok {
+			return
+		}
+	}
+	c.add(end, "scope", "no such table", "[scope] with its probes; or, to judge by the supply current alone, expect.running_amps and expect.hung_amps")
 }
 
 // channels gives every probe a scope channel of its own.
@@ -72,26 +111,48 @@ func (c *checker) powering() {
 	}
 }
 
-// simulated checks that a bench is simulated or real, and its simulated instruments are in their places.
-func (c *checker) simulated() {
-	instruments := []Instrument{c.bench.Supply, c.bench.Scope}
-	keys := []string{"supply.address", "scope.address"}
-	if c.bench.Switch != nil {
-		instruments[0], keys[0] = c.bench.Switch.Instrument, "switch.address"
-	}
-	if c.bench.Thermometer != nil {
-		instruments, keys = append(instruments, *c.bench.Thermometer), append(keys, "thermometer.address")
-	}
-	for i, instrument := range instruments {
-		at, ok := c.bench.where[keys[i]]
-		if !ok || instrument.Address == "" {
+// places gives every instrument a place of its own. An address that is none is an error where it is opened.
+func (c *checker) places() {
+	taken := map[string]string{}
+	for _, i := range c.addressed() {
+		place, err := drivers.Place(i.address)
+		if err != nil || i.simulated() {
 			continue
 		}
-		if role := strings.TrimSuffix(keys[i], ".address"); instrument.Simulated() && instrument.Address != "sim:"+role {
-			c.add(at, keys[i], strconv.Quote(instrument.Address), `"sim:`+role+`", the simulated bench's own`)
+		if other, twice := taken[place]; twice {
+			c.add(c.bench.where[i.key()], i.key(), fmt.Sprintf("%q, where the %s is already", i.address, other), "an address of its own for every instrument; ringup find lists what is there")
 		}
-		if instrument.Simulated() != c.bench.Simulated() {
-			c.add(at, keys[i], strconv.Quote(instrument.Address), "simulated instruments only with each other: all sim:… or none")
+		taken[place] = i.role
+	}
+}
+
+// addressed is an instrument that has an address.
+type addressed struct{ role, address string }
+
+func (a addressed) key() string     { return a.role + ".address" }
+func (a addressed) simulated() bool { return strings.HasPrefix(a.address, "sim:") }
+
+func (c *checker) addressed() []addressed {
+	b := c.bench
+	all := []addressed{{"supply", b.Supply.Address}, {"scope", b.Scope.Address}}
+	if b.Switch != nil {
+		all = append(all, addressed{"switch", b.Switch.Address})
+	}
+	if b.Thermometer != nil {
+		all = append(all, addressed{"thermometer", b.Thermometer.Address})
+	}
+	return slices.DeleteFunc(all, func(a addressed) bool { return a.address == "" })
+}
+
+// simulated checks that a bench is simulated or real, and its simulated instruments are in their places.
+func (c *checker) simulated() {
+	for _, i := range c.addressed() {
+		at := c.bench.where[i.key()]
+		if i.simulated() && i.address != "sim:"+i.role {
+			c.add(at, i.key(), strconv.Quote(i.address), `"sim:`+i.role+`", the simulated bench's own`)
+		}
+		if i.simulated() != c.bench.Simulated() {
+			c.add(at, i.key(), strconv.Quote(i.address), "simulated instruments only with each other: all sim:… or none")
 		}
 	}
 }

@@ -47,6 +47,9 @@ func (e *UnitConnectedError) Error() string {
 // is switched off and read back. Its error is the end of ctx, a *UnitConnectedError or a *runner.NotOffError;
 // everything else is a finding.
 func (c *Checker) Energise(ctx context.Context) (err error) {
+	if !c.bench.HasScope() {
+		return errors.New("a bench without a scope has nothing that sees the rail rise: there is nothing to prove by energising it")
+	}
 	if c.supply == nil || c.scope == nil {
 		return errors.New("supply and scope must be found before anything is energised")
 	}

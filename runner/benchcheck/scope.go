@@ -6,6 +6,7 @@ import (
 	"math"
 
 	"ringup/drivers"
+	"ringup/runner"
 )
 
 // checkScope takes a short record of every channel that has a probe. The file's own check has seen to it that no two
@@ -46,6 +47,9 @@ func (c *Checker) checkScope(ctx context.Context, s *seat) error {
 		default:
 			c.pass(of, "channel %d is there, attenuation %g; %s with the supply off", p.Channel, p.Attenuation, volts(level))
 		}
+	}
+	for _, warning := range runner.CapturePlan(c.bench, 0).Warnings {
+		c.note(s.role, "raise the scope's baud rate, or connect it by USB or LAN", "%s", warning)
 	}
 	c.roundTrip(ctx, "scope", func() error { _, err := c.scope.Done(ctx); return err })
 	return ctx.Err()

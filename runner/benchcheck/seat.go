@@ -5,6 +5,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -45,7 +46,9 @@ func seatsOf(b *bench.Bench, addresses map[string]string) []*seat {
 	if b.Switch != nil {
 		all[0] = &seat{role: "switch", kind: dialect.Switch, key: "switch", says: b.Switch.Instrument, line: b.Switch.Line}
 	}
-	all = append(all, &seat{role: "scope", kind: dialect.Scope, key: "scope", says: b.Scope})
+	if b.HasScope() {
+		all = append(all, &seat{role: "scope", kind: dialect.Scope, key: "scope", says: b.Scope})
+	}
 	if b.Thermometer != nil {
 		all = append(all, &seat{role: "thermometer", kind: dialect.Thermometer, key: "thermometer", says: *b.Thermometer})
 	}
@@ -65,19 +68,7 @@ func (s *seat) options(dialects string) drivers.Options {
 // identify finds out who sits where. An instrument is asked nothing but who it is and what its error queue holds until
 // it is known to be of the right kind: to the wrong one, the next command might mean anything.
 func (c *Checker) identify(ctx context.Context) error {
-	places := map[string]*seat{}
 	for _, s := range c.seats {
-		place, err := Place(s.address)
-		if err != nil {
-			c.wrongAt(s.key+".address", s.role, "", "%v", err)
-			continue
-		}
-		if other := places[place]; other != nil {
-			c.wrongAt(s.key+".address", s.role, "give each its own: ringup find lists what is there",
-				"%s is the address of the %s, too", s.says.Address, other.role)
-			continue
-		}
-		places[place] = s
 		if s.line != "" {
 			s.found = true
 			c.note(s.role, "", "the line %s of %s drives a relay: nothing there can be identified or read back", s.line, s.says.Address)
@@ -184,12 +175,23 @@ func (c *Checker) readQueue(ctx context.Context, s *seat, session *scpi.Session)
 	case err != nil:
 		s.found = false
 		c.wrongAt("", of, "check that the dialect fits the instrument", "%v", err)
-	case len(messages) > 0:
-		c.wrongAt("", of, "reading has emptied it: look the error up in the instrument's manual, and check again",
-			"the error queue held %d: %v", len(messages), (&scpi.Refused{Messages: messages}).Messages)
-	default:
+	case len(messages) == 0:
 		c.pass(of, "none")
+	case !slices.ContainsFunc(messages, scpi.InstrumentMessage.OfItself):
+		c.note(of, "", "the error queue held %d, of messages that it did not understand: %v; an earlier program, or *IDN? at another baud rate; reading has emptied it",
+			len(messages), texts(messages))
+	default:
+		c.wrongAt("", of, "reading has emptied it: look the error up in the instrument's manual, and check again",
+			"the error queue held %d: %v", len(messages), texts(messages))
 	}
+}
+
+func texts(messages []scpi.InstrumentMessage) string {
+	var all []string
+	for _, m := range messages {
+		all = append(all, m.String())
+	}
+	return strings.Join(all, "; ")
 }
 
 // cannotOpen reports an address that does not open.
@@ -211,7 +213,8 @@ func (c *Checker) noAnswer(ctx context.Context, s *seat, cause error) {
 	key := s.key + ".address"
 	a, err := link.Parse(s.address)
 	if err != nil || a.Kind != link.Serial {
-		c.wrongAt(key, s.role, "check that it is on and in remote control, and the address", "%s: %v", s.says.Address, cause)
+		c.wrongAt(key, s.role, "check that it is on and in remote control, and the address; an instrument that does not know *IDN?, or does not end its lines with LF, needs its dialect named",
+			"%s: %s", s.says.Address, strings.ReplaceAll(cause.Error(), s.address+": ", ""))
 		return
 	}
 	answer, err := Ask(ctx, a, true)

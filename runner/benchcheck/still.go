@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 	"time"
 
 	"ringup/drivers"
@@ -41,6 +42,9 @@ func (c *Checker) checkSupply(ctx context.Context, s *seat) error {
 	c.pass("supply off", "read back as off")
 	if err := c.supply.Limit(ctx, b.Unit.MaxVolts, b.Unit.MaxAmps); err != nil {
 		c.wrongAt("unit.max_amps", "supply limits", "if the supply cannot go that far, use another; the unit's limits are what they are", "%v", err)
+	} else if unknown := drivers.Unprotected(c.supply); len(unknown) > 0 {
+		c.note("supply limits", "", "current limit %s set and read back; the supply has not all the protection of its dialect: it does not know %s",
+			amps(b.Unit.MaxAmps), strings.Join(unknown, ", "))
 	} else {
 		c.pass("supply limits", "current limit %s set and read back%s", amps(b.Unit.MaxAmps), protection(s))
 	}

@@ -61,7 +61,9 @@ func TestStillFinds(t *testing.T) {
 				for range 4 { // identity and error queue, and again when it is opened for use
 					b.Faults().DelayReply(simbench.Thermometer, 0)
 				}
-				b.Faults().ReplaceReply(simbench.Thermometer, "850.0")
+				for range 2 { // a reading is asked for twice
+					b.Faults().ReplaceReply(simbench.Thermometer, "850.0")
+				}
 			},
 			of: "ambient", says: []string{"850.0", "sensor"},
 		},
@@ -78,6 +80,19 @@ func TestStillFinds(t *testing.T) {
 			tr.want(c.of, benchcheck.Wrong, c.says...)
 			tr.wantOff()
 		})
+	}
+}
+
+// What an instrument did not understand of an earlier program, or of *IDN? at another baud rate, is nobody's to mend.
+func TestStillNotesMisunderstandings(t *testing.T) {
+	t.Parallel()
+	tr := newTrial(t, nil)
+	tr.sim.Faults().QueueError(simbench.Scope, -101, "Invalid character;byte 0x98")
+	tr.sim.Faults().QueueError(simbench.Scope, -410, "Query INTERRUPTED")
+	tr.still()
+	tr.want("scope errors", benchcheck.Note, "held 2", "-101", "emptied")
+	if n := tr.checker.Wrong(); n != 0 {
+		t.Errorf("%d things to put right, want none", n)
 	}
 }
 

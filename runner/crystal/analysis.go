@@ -26,7 +26,7 @@ type Analysis struct {
 
 	Starts        bool    // |-R| exceeds R1
 	GrowthSeconds float64 // time constant; negative where it decays
-	FirstAmps     float64 // motional, peak, that growth typically starts from
+	FirstAmps     float64 // motional, peak, that growth typically starts from: root mean square over power-ups
 	StartSeconds  float64 // typical time to 90 % of the steady amplitude; +Inf if never
 	// Its distribution over power-ups, from noise and the supply's edge.
 	Start5Seconds, Start50Seconds, Start95Seconds float64
@@ -61,7 +61,19 @@ func (o *operating) margin() float64 { return o.x.GainMargin(&o.n, o.stage.Gm) }
 
 // start is the growth of a typical power-up, the stage on at t = 0.
 func (o *operating) start(c *Circuit) growth {
-	return newGrowth(o.x, o.negative(), railAmps(&o.n, o.x.C0, c.SupplyVolts, o.omega), o.sigma(c)*math.Sqrt2, 0, 0)
+	return newGrowth(o.x, o.negative(), railAmps(&o.n, o.x.C0, c.SupplyVolts, o.omega), o.firstAmps(c), 0, 0)
+}
+
+// firstAmps is the first amplitude of a typical power-up, the root mean square
+// of noise and kick together. At megahertz it is mostly noise; in a tuning fork
+// the supply's edge excites far more than that.
+func (o *operating) firstAmps(c *Circuit) float64 {
+	return math.Hypot(o.kick(c), math.Sqrt2*o.sigma(c))
+}
+
+// kick is what the supply's edge excites.
+func (o *operating) kick(c *Circuit) float64 {
+	return kickAmps(o.x.L1, o.omega, c.SupplyVolts/rampSeconds)
 }
 
 // limitedOmega is the angular frequency with the stage's gm fallen to the
@@ -75,6 +87,7 @@ func (o *operating) limitedOmega() float64 {
 	return omega
 }
 
+// sigma is one quadrature of the noise that growth starts from.
 func (o *operating) sigma(c *Circuit) float64 {
 	return noiseAmps(o.x.L1, c.Celsius+zeroCelsius, o.negative(), o.x.R1)
 }
@@ -111,8 +124,7 @@ func (c Circuit) Analyse() Analysis {
 	alpha, _ := x.Growth(n, gm)
 	a.GrowthSeconds = 1 / alpha
 
-	sigma := o.sigma(&c)
-	a.FirstAmps = sigma * math.Sqrt2
+	a.FirstAmps = o.firstAmps(&c)
 	rail := railAmps(n, x.C0, c.SupplyVolts, o.omega)
 	a.TimeoutOhms = x.TimeoutOhms(a.FirstAmps, clockLevel*rail, c.TimeoutSeconds)
 	if !a.Starts {
@@ -125,7 +137,7 @@ func (c Circuit) Analyse() Analysis {
 	a.ClockSeconds = o.clockSeconds(&c)
 	a.InTime = a.ClockSeconds <= c.TimeoutSeconds
 	a.StartSeconds = g.limit.seconds(0.9)
-	kick := kickAmps(x.L1, o.omega, c.SupplyVolts/rampSeconds)
+	kick, sigma := o.kick(&c), o.sigma(&c)
 	for _, q := range []struct {
 		share   float64
 		seconds *float64

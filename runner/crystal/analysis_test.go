@@ -2,6 +2,7 @@ package crystal
 
 import (
 	"math"
+	"math/rand/v2"
 	"testing"
 )
 
@@ -114,26 +115,21 @@ func TestLowestSupply(t *testing.T) {
 	}
 }
 
-// Single-fault limits of the healthy circuit: independent model of checks.json.
-// The largest R1 of that table follows the rule |-R| > R1 + time-out alone; a
+// Single-fault limits of the healthy circuit, as of the unit: singleFaults. The
+// largest R1 of that table follows the rule |-R| > R1 + time-out alone; a
 // crystal that poor limits below the clock level, so ours is lower.
 func TestFaultLimits(t *testing.T) {
-	for _, row := range []struct{ volts, film, a1, a2, b1, b2, contact float64 }{
-		{3.6, 5.0e3, 651, 4510, 587, 6751, 188},
-		{3.0, 7.2e3, 405, 6939, 375, 9595, 117},
-		{2.4, 15.5e3, 174, 13824, 163, 17967, 47},
-		{2.2, 28.8e3, 92, 21150, 87, 27029, 23},
-	} {
+	for _, row := range singleFaults {
 		c := Healthy().At(row.volts, 25)
 		got := map[string]FaultLimit{}
 		for _, l := range c.FaultLimits() {
 			got[l.Symbol] = l
 		}
-		near(t, "film", got["Rleak"].Start, row.film, 0.03)
-		near(t, "crack in CA stops from", got["RA"].Start, row.a1, 0.03)
-		near(t, "crack in CA starts again from", got["RA"].Again, row.a2, 0.03)
-		near(t, "crack in CB stops from", got["RB"].Start, row.b1, 0.03)
-		near(t, "crack in CB starts again from", got["RB"].Again, row.b2, 0.03)
+		near(t, "film", got["Rleak"].Start, 1e3*row.minFilmK, 0.03)
+		near(t, "crack in CA stops from", got["RA"].Start, row.crackA1, 0.03)
+		near(t, "crack in CA starts again from", got["RA"].Again, row.crackA2, 0.03)
+		near(t, "crack in CB stops from", got["RB"].Start, row.crackB1, 0.03)
+		near(t, "crack in CB starts again from", got["RB"].Again, row.crackB2, 0.03)
 		within(t, "contact", got["Rcontact"].Start, row.contact, 1.3)
 
 		a := c.Analyse()
@@ -190,4 +186,36 @@ func TestStartTimeDistribution(t *testing.T) {
 	gumbel := func(p float64) float64 { return -a.GrowthSeconds / 2 * math.Log(-math.Log(p)) }
 	near(t, "95 % after 50 %", a.Start95Seconds-a.Start50Seconds, gumbel(0.95)-gumbel(0.5), 0.03)
 	near(t, "50 % after 5 %", a.Start50Seconds-a.Start5Seconds, gumbel(0.5)-gumbel(0.05), 0.03)
+}
+
+// A typical start lies well inside the distribution of starts, from a tuning
+// fork, which the supply's edge sets ringing, to a crystal that has noise alone.
+// The same starts drawn one by one agree.
+func TestTypicalStartIsTypical(t *testing.T) {
+	rng := rand.New(rand.NewPCG(41, 42))
+	for _, hertz := range []float64{32768, 100e3, 1e6, 8e6, 25e6} {
+		c, err := Typical(hertz)
+		if err != nil {
+			t.Fatal(err)
+		}
+		a := c.Analyse()
+		if !(a.Start5Seconds < a.StartSeconds && a.StartSeconds < a.Start95Seconds && a.ClockSeconds < a.Start95Seconds+clockCycles/hertz) {
+			t.Errorf("%g Hz: typical start %g s, usable clock %g s, 90 of 100 starts between %g and %g s",
+				hertz, a.StartSeconds, a.ClockSeconds, a.Start5Seconds, a.Start95Seconds)
+		}
+		o := c.operate()
+		kick, sigma := o.kick(&c), o.sigma(&c)
+		const draws = 20000
+		sooner := 0
+		for range draws {
+			l := newLogistic(firstAmps(kick, sigma, rng.NormFloat64(), rng.NormFloat64()), a.MotionalAmps, a.GrowthSeconds)
+			if l.seconds(0.9) < a.StartSeconds {
+				sooner++
+			}
+		}
+		// Noise alone: exp(-1) of the starts (Gumbel); a strong kick: half.
+		if share := float64(sooner) / draws; share < math.Exp(-1)-0.015 || share > 0.515 {
+			t.Errorf("%g Hz: %.3f of the starts are sooner than the typical one", hertz, share)
+		}
+	}
 }

@@ -205,13 +205,24 @@ func (b *balance) steady(x Resonator, most float64) (SteadyState, bool) {
 
 // Steady is the limited oscillation of the circuit by one-harmonic balance of
 // the inverter's static law; false where none is sustained. It needs the law:
-// a fixed Gm is an error. It takes milliseconds; Analyse's closed form is good to some 6 %.
+// ErrNoLaw where Gm is fixed, ErrNoLimiting where Ro is. It takes milliseconds; Analyse's closed form is good to some 6 %.
 func (c Circuit) Steady() (SteadyState, bool, error) {
-	if c.Gm > 0 || c.Ro > 0 {
-		return SteadyState{}, false, ErrNoLaw
+	if err := c.limitingLaw(); err != nil {
+		return SteadyState{}, false, err
 	}
 	s, ok := c.balanced()
 	return s, ok, nil
+}
+
+// limitingLaw is an error where the stage is not that of the static law.
+func (c *Circuit) limitingLaw() error {
+	switch {
+	case c.Gm > 0:
+		return ErrNoLaw
+	case c.Ro > 0:
+		return ErrNoLimiting
+	}
+	return nil
 }
 
 func (c *Circuit) balanced() (SteadyState, bool) {
@@ -228,10 +239,10 @@ func (c *Circuit) balanced() (SteadyState, bool) {
 // HoldVolts is the least supply in volts at which an oscillation once running
 // is sustained: at low supply the push-pull stage has more gain at large than at
 // small amplitude, so that it can lie below LowestStart. NaN if none is up to
-// 6 V; ErrNoLaw where gm is fixed.
+// 6 V; ErrNoLaw where gm is fixed, ErrNoLimiting where ro is.
 func (c Circuit) HoldVolts() (float64, error) {
-	if c.Gm > 0 || c.Ro > 0 {
-		return math.NaN(), ErrNoLaw
+	if err := c.limitingLaw(); err != nil {
+		return math.NaN(), err
 	}
 	holds := func(volts float64) bool {
 		d := c.At(volts, c.Celsius)

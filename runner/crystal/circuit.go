@@ -16,7 +16,8 @@ type Circuit struct {
 	Gm, Ro               float64   // S and ohms, fixed, instead of the law's; 0 = by the law
 	SupplyVolts, Celsius float64   // at the microcontroller itself
 	TimeoutSeconds       float64   // of the firmware
-	// Assumed names the symbols that nobody gave, in the order of Symbols.
+	// Assumed names the symbols that nobody gave and that follow from none that
+	// was, in the order of Symbols.
 	Assumed []string
 }
 

@@ -30,20 +30,22 @@ func edge(low, high float64, starts func(float64) bool) float64 {
 	return low
 }
 
-// How bad each single fault may be before the otherwise healthy unit does not
-// start inside 65.5 ms, 25 °C: independent model of checks.json.
+// singleFaults is how bad each single fault may be before the otherwise healthy
+// unit does not start inside 65.5 ms, 25 °C: independent model of checks.json.
+var singleFaults = []struct {
+	volts, rn, maxR1, minFilmK, crackA1, crackA2, crackB1, crackB2, contact float64
+}{
+	{3.6, 267.0, 252, 5.0, 651, 4510, 587, 6751, 188},
+	{3.3, 230.5, 216, 5.9, 524, 5511, 480, 7907, 152},
+	{3.0, 192.5, 177, 7.2, 405, 6939, 375, 9595, 117},
+	{2.8, 166.1, 151, 8.6, 328, 8325, 306, 11259, 94},
+	{2.6, 138.6, 124, 10.9, 252, 10379, 235, 13750, 70},
+	{2.4, 109.7, 95, 15.5, 174, 13824, 163, 17967, 47},
+	{2.2, 78.6, 64, 28.8, 92, 21150, 87, 27029, 23},
+}
+
 func TestSingleFaultLimits(t *testing.T) {
-	for _, row := range []struct {
-		volts, rn, maxR1, minFilmK, crackA1, crackA2, crackB1, crackB2, contact float64
-	}{
-		{3.6, 267.0, 252, 5.0, 651, 4510, 587, 6751, 188},
-		{3.3, 230.5, 216, 5.9, 524, 5511, 480, 7907, 152},
-		{3.0, 192.5, 177, 7.2, 405, 6939, 375, 9595, 117},
-		{2.8, 166.1, 151, 8.6, 328, 8325, 306, 11259, 94},
-		{2.6, 138.6, 124, 10.9, 252, 10379, 235, 13750, 70},
-		{2.4, 109.7, 95, 15.5, 174, 13824, 163, 17967, 47},
-		{2.2, 78.6, 64, 28.8, 92, 21150, 87, 27029, 23},
-	} {
+	for _, row := range singleFaults {
 		_, _, _, _, z := small(healthy(), row.volts, 25)
 		within(t, "|Rn|", -real(z), row.rn, 0.06)
 		with := func(change func(*Unit, float64)) func(float64) bool {

@@ -68,6 +68,13 @@ func (p *PowerUp) resetLoop(path *SupplyPath) {
 // blink runs the lamp from the usable clock on: dark for the first half period,
 // then lit. Where the lamp's current pulls the rail into reset, the unit starts
 // over and over instead.
+//
+// That the clock stops for want of gain, on a rail still above reset, is not
+// looked for. At low supply the stage has more gain at large than at small
+// amplitude, so that a clock that started holds to 1.71 V or less with a sound
+// crystal, and reset comes at 1.80 V; and with any contact but a poor one the
+// lamp costs the rail half a millivolt. It would take a poor crystal behind a
+// poor contact, which no unit of Units has.
 func (p *PowerUp) blink(u *Unit) {
 	path, tl := &u.Supply, &p.rail
 	half := u.Firmware.NominalHertz / p.hertz / u.Firmware.BlinkHertz / 2

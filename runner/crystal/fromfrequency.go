@@ -17,7 +17,7 @@ type FrequencyPoint struct {
 type CapacitorAnswer struct {
 	Farads       Estimate
 	ChangeFarads float64 // against the circuit's value
-	Possible     bool    // a capacitor between empty footprint and 1 nF explains what was measured
+	Possible     bool    // a capacitor between empty footprint and 1 nF explains what was measured, at 95 %
 	Misfit       float64 // chi-square of the best value
 }
 
@@ -30,9 +30,22 @@ type LoadAnswer struct {
 	Say     string
 }
 
-// decisive is the difference in chi-square that decides between two
-// explanations: the 95 % point of one degree of freedom.
-const decisive = 3.841458820694124
+// chiSquare95 is the 95 % point of chi-square, of 1, 2, … degrees of freedom
+// (NIST/SEMATECH e-Handbook 1.3.6.7.4).
+var chiSquare95 = [...]float64{3.841, 5.991, 7.815, 9.488, 11.070, 12.592, 14.067, 15.507, 16.919, 18.307}
+
+// decisive is the difference in chi-square that decides between two explanations.
+var decisive = chiSquare95[0]
+
+// explained is the largest chi-square at which what was fitted still explains
+// the points. Beyond the table, the approximation of Wilson and Hilferty.
+func explained(freedom int) float64 {
+	if freedom <= len(chiSquare95) {
+		return chiSquare95[max(0, freedom-1)]
+	}
+	k := float64(freedom)
+	return k * math.Pow(1-2/(9*k)+1.644853626951473*math.Sqrt(2/(9*k)), 3)
+}
 
 // FromFrequency goes back from measured frequencies to the load capacitance and
 // to which load capacitor is off. crystalPPM is the standard uncertainty of the
@@ -82,8 +95,10 @@ func (c Circuit) FromFrequency(points []FrequencyPoint, crystalPPM float64) (Loa
 		return max(0, wrr-wr*wr/(w+1/(common*common)))
 	}
 	a.AsGiven = misfit(c.Net.CA, c.Net.CB)
-	a.CA = explain(c.Net.CA, func(f float64) float64 { return misfit(f, c.Net.CB) })
-	a.CB = explain(c.Net.CB, func(f float64) float64 { return misfit(c.Net.CA, f) })
+	// The crystal's own frequency counts as a point and as an unknown.
+	most := explained(len(points) - 1)
+	a.CA = explain(c.Net.CA, most, func(f float64) float64 { return misfit(f, c.Net.CB) })
+	a.CB = explain(c.Net.CB, most, func(f float64) float64 { return misfit(c.Net.CA, f) })
 	a.decide(c, len(points))
 	return a, nil
 }
@@ -101,8 +116,8 @@ func (r Resonator) loadOf(p FrequencyPoint, common float64) Estimate {
 }
 
 // explain finds the capacitor that fits best and how well it is known, from
-// where the chi-square has risen by 1.
-func explain(fitted float64, misfit func(float64) float64) CapacitorAnswer {
+// where the chi-square has risen by 1. It is possible up to a misfit of most.
+func explain(fitted, most float64, misfit func(float64) float64) CapacitorAnswer {
 	const low, high, steps = liftedFarads, 1e-9, 160
 	at := func(i int) float64 { return low * math.Pow(high/low, float64(i)/steps) }
 	best := 0
@@ -117,7 +132,7 @@ func explain(fitted float64, misfit func(float64) float64) CapacitorAnswer {
 		farads = fitted
 	}
 	a := CapacitorAnswer{ChangeFarads: farads - fitted, Misfit: misfit(farads), Farads: unknown()}
-	a.Possible = a.Misfit < decisive
+	a.Possible = a.Misfit < most
 	rise := func(bound float64) float64 {
 		if misfit(bound) <= a.Misfit+1 {
 			return bound
@@ -158,10 +173,10 @@ func (a *LoadAnswer) decide(c Circuit, points int) {
 	ca, cb := value(a.CA, c.Net.CA), value(a.CB, c.Net.CB)
 	difference := a.CA.Misfit - a.CB.Misfit
 	switch {
-	case a.AsGiven-min(a.CA.Misfit, a.CB.Misfit) < decisive && a.AsGiven < decisive*float64(points):
+	case a.AsGiven-min(a.CA.Misfit, a.CB.Misfit) < decisive && a.AsGiven < explained(points):
 		a.Say = "The frequency fits the circuit as given; neither load capacitor is shown to be off."
-	case !a.CA.Possible && !a.CB.Possible && points == 1:
-		a.Say = "No value of one load capacitor explains the frequency: check the crystal, or that both are not off."
+	case !a.CA.Possible && !a.CB.Possible:
+		a.Say = "No value of one load capacitor explains what was measured: check the crystal and how well its frequency is known, which probe was on which pin, and whether both capacitors are off."
 	case difference < -decisive:
 		a.Suspect = "CA"
 		a.Say = "CA is off: " + ca + "."

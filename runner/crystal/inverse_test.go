@@ -236,6 +236,14 @@ func TestWhichCapacitorIsOff(t *testing.T) {
 	if err != nil || a.CA.Possible || a.CB.Possible || !strings.Contains(a.Say, "check the crystal") {
 		t.Errorf("7.5 MHz: %+v, %v", a, err)
 	}
+	// Three frequencies that contradict each other suspect neither.
+	contradiction := measure(given, probes, rng)
+	contradiction[1].Hertz -= 2000
+	contradiction[2].Hertz += 1000
+	a, err = given.FromFrequency(contradiction, 10)
+	if err != nil || a.CA.Possible || a.CB.Possible || a.Suspect != "" || !strings.Contains(a.Say, "which probe was on which pin") {
+		t.Errorf("contradiction: %+v, %v", a, err)
+	}
 	for _, bad := range [][]FrequencyPoint{nil, {{Hertz: 0, HertzSigma: 1}}, {{Hertz: 7e6}}} {
 		if _, err := given.FromFrequency(bad, 10); err == nil {
 			t.Errorf("%v is accepted", bad)
@@ -260,5 +268,12 @@ func TestLoadFromNgspiceFrequency(t *testing.T) {
 		if a.Suspect != "" {
 			t.Errorf("%s: suspects %s", row.Case, a.Suspect)
 		}
+	}
+}
+
+// 95 % points of chi-square: NIST/SEMATECH e-Handbook 1.3.6.7.4.
+func TestChiSquareLimits(t *testing.T) {
+	for freedom, want := range map[int]float64{0: 3.841, 1: 3.841, 2: 5.991, 10: 18.307, 11: 19.675, 20: 31.410, 100: 124.342} {
+		near(t, "95 %", explained(freedom), want, 1e-3)
 	}
 }

@@ -8,6 +8,9 @@ import (
 // ErrNoLaw is why a supply limit cannot be told of a circuit with a fixed gm.
 var ErrNoLaw = errors.New("gm is given as a fixed number, so how it falls with the supply is not known; leave gm out to use the scenario's law")
 
+// ErrNoLimiting is why the limited oscillation cannot be told of a circuit with a fixed ro.
+var ErrNoLimiting = errors.New("ro is given as a fixed number, so how the stage limits is not known; leave ro out to use the scenario's law")
+
 // Supplies between which a limit is looked for.
 const (
 	leastSupply, mostSupply = 0.5, 6.0 // V

@@ -253,3 +253,43 @@ func TestAccessorsAreTotal(t *testing.T) {
 		}
 	}
 }
+
+// No running clock of any unit stops for want of gain before the rail is in
+// reset: with the lamp lit there is gain left, at small amplitude or, where that
+// has none, at the size it runs at (one-harmonic balance).
+func TestResetComesBeforeLossOfGain(t *testing.T) {
+	rng := rand.New(rand.NewPCG(51, 52))
+	bySize := 0
+	for _, name := range Units() {
+		u := mustUnit(t, name)
+		for range 500 {
+			s := Surroundings{
+				SupplyVolts: 1.9 + 1.7*rng.Float64(), AmbientCelsius: -20 + 45*rng.Float64(), RestSeconds: 3600 * rng.Float64(),
+			}
+			d := u.draw(&s, rng)
+			var p PowerUp
+			o := p.decide(&u, &s, &d, u.Inverter.beta())
+			if p.outcome != Starts {
+				continue
+			}
+			celsius := s.AmbientCelsius + d.kelvin
+			lit := s.SupplyVolts + d.volts - u.Supply.amps(lampLit)*p.ohms
+			if lit < u.Supply.BrownOutVolts {
+				continue // in reset
+			}
+			stage := u.Inverter.Bias(&o.n, lit, celsius)
+			o.n.Gds = stage.Gds
+			if _, z := o.x.Settle(&o.n, stage.Gm); -real(z) > o.x.R1 {
+				continue
+			}
+			bySize++
+			c := Circuit{Crystal: u.Crystal, Net: o.n, Inverter: u.Inverter, SupplyVolts: lit, Celsius: celsius}
+			if _, runs := c.balanced(); !runs {
+				t.Errorf("%s at %.3f V, %.1f °C: the clock stops at %.3f V with the lamp lit", name, s.SupplyVolts, celsius, lit)
+			}
+		}
+	}
+	if bySize < 10 {
+		t.Errorf("only %d clocks held by their size alone", bySize)
+	}
+}

@@ -87,7 +87,7 @@ func (r *SafeRange) decide(gainMargin, withinPPM float64, margin func(float64) b
 	const crystalHint = "fit a crystal with less resistance or for a smaller load; other capacitors alone do not help"
 	switch {
 	case math.IsNaN(r.MarginHighFarads):
-		r.Reason = fmt.Sprintf("no load capacitor gives a gain margin of %g: %s", gainMargin, crystalHint)
+		r.Reason = fmt.Sprintf("no load capacitor gives a gain margin of %g: look for a leak, a film or a crack, or fit a crystal with less resistance", gainMargin)
 		return
 	case math.IsNaN(r.PullingLowFarads):
 		r.Reason = fmt.Sprintf("no load capacitor brings the frequency within %g ppm: check the crystal's nominal load and its C1 and C0", withinPPM)

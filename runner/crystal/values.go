@@ -102,9 +102,9 @@ func (s *Symbol) check(value float64) error {
 }
 
 // With puts given values (SI, by symbol) into the circuit, all at once, and
-// takes them off Assumed. What hangs together is settled together: the motional
-// inductance follows the frequency unless it is given itself, R1 follows Q. The
-// error joins a *ValueError for every value that cannot be.
+// takes them and what follows from them off Assumed. What hangs together is
+// settled together: the motional inductance follows the frequency unless it is
+// given itself, R1 follows Q. The error joins a *ValueError for every value that cannot be.
 func (c Circuit) With(given map[string]float64) (Circuit, error) {
 	var problems []error
 	values := map[string]float64{}
@@ -138,7 +138,7 @@ func (c Circuit) With(given map[string]float64) (Circuit, error) {
 		return c, errors.Join(problems...)
 	}
 	problems = append(c.settle(values), c.pairs(values)...)
-	c.assume(slices.Collect(maps.Keys(values)), follows(values)...)
+	c.assume(slices.Concat(slices.Collect(maps.Keys(values)), settled(values)), follows(values)...)
 	if err := c.Validate(); err != nil {
 		problems = append(problems, err)
 	}
@@ -160,6 +160,17 @@ func follows(values map[string]float64) []string {
 		return []string{"ro"}
 	}
 	return nil
+}
+
+// settled lists what follows from what was given: it is neither given nor assumed.
+func settled(values map[string]float64) (names []string) {
+	if isGiven(values, "L1") || isGiven(values, "fs") {
+		names = append(names, "fL")
+	}
+	if isGiven(values, "Q") {
+		names = append(names, "R1")
+	}
+	return names
 }
 
 // settle makes one crystal of what is given about it.

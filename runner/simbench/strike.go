@@ -109,7 +109,7 @@ func (f *Faults) strike(name Instrument, line string) struck {
 	w := f.wires[name]
 	hear, before := w.hear, w.before
 	s := struck{line: line}
-	if w.blow != nil && w.since == w.blow.At {
+	if w.blow != nil && w.since >= w.blow.At && line != "" {
 		s = f.fall(name, *w.blow, line, before)
 		w.blow = nil
 	}
@@ -137,10 +137,10 @@ func (f *Faults) fall(name Instrument, b Blow, line string, before []byte) struc
 	silence := func([]byte) [][]byte { return nil }
 	switch b.Fault {
 	case CommandByteLost:
-		spot := Spots(line)[b.Spot]
+		spot := b.in(line)
 		s.line = line[:spot] + line[spot+1:]
 	case CommandByteGarbled:
-		spot := Spots(line)[b.Spot]
+		spot := b.in(line)
 		s.line = line[:spot] + string(otherDigit(line[spot])) + line[spot+1:]
 	case ReplyLate:
 		s.late = b.Late
@@ -165,6 +165,12 @@ func (f *Faults) sent(name Instrument, reply []byte) {
 	f.mu.Lock()
 	defer f.mu.Unlock()
 	f.wires[name].before = reply
+}
+
+// in is the byte of a message that the blow strikes: the last spot of one that has fewer.
+func (b Blow) in(message string) int {
+	spots := Spots(message)
+	return spots[min(b.Spot, len(spots)-1)]
 }
 
 // replug pulls the wire and plugs it in again.

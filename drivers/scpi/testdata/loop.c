@@ -69,6 +69,8 @@ static int socket_to(int port) {
 
 int main(int argc, char **argv) {
 	if (argc == 2 && strcmp(argv[1], "serve") == 0) {
+		if (fcntl(0, F_SETFL, fcntl(0, F_GETFL) & ~O_NONBLOCK) < 0)
+			die("fcntl");
 		while (line(0))
 			say(1, reply, sizeof reply - 1);
 		return 0;

@@ -13,6 +13,7 @@ import (
 	"github.com/google/go-cmp/cmp"
 	"github.com/google/go-cmp/cmp/cmpopts"
 
+	"ringup/drivers"
 	"ringup/drivers/link/internal/usbguest"
 	"ringup/runner"
 	"ringup/runner/bench"
@@ -49,7 +50,7 @@ amplitude_min = "6 %"
 // USB-TMC: it must be, number for number, the soak with the scope on a socket.
 func TestInsideSoak(t *testing.T) {
 	usbguest.Inside(t)
-	plain, behind := soak(t, false), soak(t, true)
+	plain, behind := soak(t, false, 1, nil), soak(t, true, 1, nil)
 	if len(behind) != 2 {
 		t.Fatalf("the logbook has %d cycles, want 2", len(behind))
 	}
@@ -63,8 +64,9 @@ func TestInsideSoak(t *testing.T) {
 	}
 }
 
-// soak power-cycles a healthy unit at two voltages and returns the logbook's cycles.
-func soak(t *testing.T, usb bool) []logbook.Cycle {
+// soak power-cycles a healthy unit at two voltages and returns the logbook's cycles. meddle, which may be nil, is told
+// of each exchange with the scope behind USB.
+func soak(t *testing.T, usb bool, cycles int, meddle func(*usbguest.Handle)) []logbook.Cycle {
 	t.Helper()
 	begins := time.Date(2026, 1, 14, 18, 30, 0, 0, time.UTC)
 	offSince := begins.Add(-time.Minute)
@@ -80,13 +82,18 @@ func soak(t *testing.T, usb bool) []logbook.Cycle {
 	wires, err := sim.Serve("tcp")
 	must(t, err)
 	scope := wires.Scope
+	var handle *usbguest.Handle
 	if usb {
-		usbguest.Connect(t).Plug(usbguest.Spec{SerialNumber: "OSC-7", Bridge: strings.TrimPrefix(wires.Scope, "tcp:")})
+		handle = usbguest.Connect(t).Plug(usbguest.Spec{SerialNumber: "OSC-7", Bridge: strings.TrimPrefix(wires.Scope, "tcp:")})
 		scope = "usbtmc:serial=OSC-7"
 	}
 	rig, err := runner.OpenRig(t.Context(), b, map[string]string{
 		"sim:supply": wires.Supply, "sim:scope": scope, "sim:thermometer": wires.Thermometer,
-	}, "", nil)
+	}, "", func(e drivers.Exchange) {
+		if e.Role == "scope" && meddle != nil {
+			meddle(handle)
+		}
+	})
 	must(t, err)
 	book, err := logbook.Open(filepath.Join(t.TempDir(), "logbook.db"))
 	must(t, err)
@@ -94,22 +101,25 @@ func soak(t *testing.T, usb bool) []logbook.Cycle {
 		if err := errors.Join(book.Close(), rig.Close(), sim.Close()); err != nil {
 			t.Error(err)
 		}
+		if handle != nil {
+			handle.Unplug() // its serial number is the next one's, too
+		}
 	}()
 	session, err := runner.Open(rig, book, nil, runner.Options{
 		Program: runner.Program{Name: "test"}, Clock: clock, OffSince: offSince, Zone: time.UTC, Seed: 7,
 	})
 	must(t, err)
-	arguments, err := json.Marshal(map[string]any{"volts": []float64{3.6, 3.0}, "cycles": 1, "rest": 3, "watch": 0.08})
+	arguments, err := json.Marshal(map[string]any{"volts": []float64{3.6, 3.0}, "cycles": cycles, "rest": 3, "watch": 0.08})
 	must(t, err)
 	_, err = session.Call(t.Context(), "soak", arguments, 1)
 	must(t, err)
 	if on, volts := sim.SupplyOutput(); on {
 		t.Errorf("the supply is on at %g V after the soak", volts)
 	}
-	var cycles []logbook.Cycle
+	var all []logbook.Cycle
 	must(t, book.EachCycle(session.Run().ID, func(c logbook.Cycle) error {
-		cycles = append(cycles, c)
+		all = append(all, c)
 		return nil
 	}))
-	return cycles
+	return all
 }
