@@ -35,7 +35,7 @@ soak:
 	go test -run '^$$' -fuzz FuzzParse -fuzztime 1m ./runner/bench
 	go test -run '^$$' -fuzz FuzzParse -fuzztime 1m ./drivers/link
 	for f in FuzzReader FuzzParseNumber FuzzParseBlock FuzzParseIdentity; do go test -run '^$$' -fuzz $$f'$$' -fuzztime 30s ./drivers/scpi || exit 1; done
-	for f in FuzzParse FuzzReply FuzzExpression; do go test -run '^$$' -fuzz $$f'$$' -fuzztime 30s ./drivers/dialect || exit 1; done
+	for f in FuzzParse FuzzReply FuzzConfirm FuzzExpression; do go test -run '^$$' -fuzz $$f'$$' -fuzztime 30s ./drivers/dialect || exit 1; done
 	RINGUP_LONG=1 go test -v -run '^TestWildRecords$$' ./runner/verdict
 	RINGUP_LONG=1 go test -v -run '^TestFaultMatrix$$' ./runner
 	go test -run '^$$' -fuzz FuzzRead -fuzztime 1m ./runner/crystal/marking

@@ -56,6 +56,11 @@ func Analyse(s Summary, counted []failrate.Cycle) Analysis {
 			a.Anytime = append(a.Anytime, anytimeOf(s.Conditions, treatment))
 		}
 		if t, ok := thresholdOf(s.Conditions, treatment); ok {
+			for _, n := range a.Nights {
+				if n.Treatment == treatment && n.Widened {
+					t.Clustered = append(t.Clustered, n.Volts)
+				}
+			}
 			a.Thresholds = append(a.Thresholds, t)
 		}
 	}
@@ -127,11 +132,12 @@ func treatmentsOf(conditions []failrate.Condition) (names []string) {
 // Threshold is the failure rate against the voltage, of one treatment.
 type Threshold struct {
 	Treatment string           `json:"treatment"`
-	Curve     string           `json:"curve"`   // what was fitted; empty when nothing could be
-	Fits      *float64         `json:"p_fit"`   // Pearson's: small when the curve does not describe the rates; null without degrees of freedom
-	Volts     []ThresholdVolts `json:"volts"`   // at 1, 10 and 50 %
-	Steps     []IsotonicStep   `json:"steps"`   // without a curve: only that the rate does not rise with the voltage
-	Refused   string           `json:"refused"` // why there is no curve
+	Curve     string           `json:"curve"`     // what was fitted; empty when nothing could be
+	Fits      *float64         `json:"p_fit"`     // Pearson's: small when the curve does not describe the rates; null without degrees of freedom
+	Volts     []ThresholdVolts `json:"volts"`     // at 1, 10 and 50 %
+	Steps     []IsotonicStep   `json:"steps"`     // without a curve: only that the rate does not rise with the voltage
+	Clustered []float64        `json:"clustered"` // voltages at which cycles are not independent, so that the limits are too narrow
+	Refused   string           `json:"refused"`   // why there is no curve
 }
 
 // IsotonicStep is the rate at one voltage, when no curve but only the order is assumed.
@@ -165,7 +171,7 @@ func thresholdOf(conditions []failrate.Condition, treatment string) (t Threshold
 	if len(tried) < 2 {
 		return t, false
 	}
-	t = Threshold{Treatment: treatment, Volts: []ThresholdVolts{}, Steps: []IsotonicStep{}}
+	t = Threshold{Treatment: treatment, Volts: []ThresholdVolts{}, Steps: []IsotonicStep{}, Clustered: []float64{}}
 	if steps, err := failrate.Isotonic(tried); err == nil {
 		for _, s := range steps {
 			t.Steps = append(t.Steps, IsotonicStep{s.Volts, s.Fitted})
@@ -208,6 +214,9 @@ func (t Threshold) Sentence() string {
 		lines = append(lines, v.Sentence)
 	}
 	text := strings.Join(lines, "\n")
+	if len(t.Clustered) > 0 {
+		text += "\nthe cycles are not independent at every voltage (see through the run), so these limits are narrower than they should be"
+	}
 	if t.Fits != nil && *t.Fits < 1-Confidence {
 		text += "\nthe rates do not follow the curve well: believe the voltages between those tried only roughly"
 	}

@@ -85,9 +85,10 @@ func (h Hunt) MarshalJSON() ([]byte, error) {
 		Shown       bool      `json:"shown"`
 		Suspects    []Suspect `json:"suspects"`
 		Comparisons int       `json:"comparisons"`
+		Clustered   bool      `json:"clustered"`
 		NotCompared []string  `json:"not_compared"`
 		Sentence    string    `json:"sentence"`
-	}{h.Shown, h.List(), h.Comparisons, notCompared, h.Sentence()})
+	}{h.Shown, h.List(), h.Comparisons, h.Clustered, notCompared, h.Sentence()})
 }
 
 // CountedCycle is a cycle as comparisons see it; ok is false for one that is not counted.

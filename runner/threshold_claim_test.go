@@ -63,7 +63,7 @@ const gridVoltages, gridEach, gridLow, gridStep = 10, 20, 1.8, 0.2
 // 1.8 to 3.6 V does after 20 cycles at each, with at most a third of the grid's cycles. Both are judged by the same
 // estimate. With RINGUP_LONG=1 it takes 200 units.
 func TestSearchNeedsAThirdOfAGrid(t *testing.T) {
-	each := 8
+	each := 12
 	if os.Getenv("RINGUP_LONG") == "1" {
 		each = 40 // of five kinds
 	}
