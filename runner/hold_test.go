@@ -260,10 +260,10 @@ func TestLostSupplyHoldsUntilItIsBack(t *testing.T) { lost(t, simbench.Supply, "
 func lost(t *testing.T, which simbench.Instrument, says string) {
 	t.Parallel() // it waits until the run says that it waits
 	w := newWatcher()
-	s, session := held(t, w)
+	s, _ := held(t, w)
 	hangUp := onceOn(t, s, which)
 	s.watch = runner.Observers{w, hangUp}
-	session = s.open(t, nil)
+	session := s.open(t, nil)
 	done := s.cycle(t, session)
 	e := w.await(t, runner.Held)
 	if !strings.HasPrefix(e.Reason, "lost link: ") || !strings.Contains(e.Reason, says) || e.ForPerson {
@@ -317,9 +317,9 @@ func (o observer) Observe(e runner.Event) { o(e) }
 func TestPersonHoldsWhileAnInstrumentIsLost(t *testing.T) {
 	t.Parallel()
 	w := newWatcher()
-	s, session := held(t, w)
+	s, _ := held(t, w)
 	s.watch = runner.Observers{w, onceOn(t, s, simbench.Scope)}
-	session = s.open(t, nil)
+	session := s.open(t, nil)
 	done := s.cycle(t, session)
 	e := w.await(t, runner.Held)
 	if err := errors.Join(session.Hold("taken back"), session.Resume()); err != nil {
@@ -350,7 +350,7 @@ func TestAnotherSerialNumberStopsTheRun(t *testing.T) {
 	}{"said once": {1, false}, "said twice": {2, true}} {
 		t.Run(name, func(t *testing.T) {
 			w := newWatcher()
-			s, session := held(t, w)
+			s, _ := held(t, w)
 			s.watch = runner.Observers{w, onceOn(t, s, simbench.Scope), observer(func(e runner.Event) {
 				if e.Kind != runner.CycleDone {
 					return
@@ -363,7 +363,7 @@ func TestAnotherSerialNumberStopsTheRun(t *testing.T) {
 				}
 				s.watch = nil
 			})}
-			session = s.open(t, nil)
+			session := s.open(t, nil)
 			a := <-s.cycle(t, session)
 			var changed *drivers.IdentityChanged
 			if got := errors.As(a.err, &changed); got != c.stops {

@@ -97,10 +97,10 @@ func (b blind) Off(ctx context.Context) error {
 // TestBlindRelayIsConfirmedByTheRail: where nothing reads the relay back, off is what the rail probe shows.
 func TestBlindRelayIsConfirmedByTheRail(t *testing.T) {
 	w := newWatcher()
-	s, session := onRelay(t, 3.6)
+	s, _ := onRelay(t, 3.6)
 	power := blind{Supply: s.rig.Supply}
 	s.rig.Supply, s.watch = &power, w
-	session = s.open(t, nil)
+	session := s.open(t, nil)
 	s.mustCycle(t, session, "started")
 	if e := w.await(t, runner.SupplyRead); !e.ConfirmedOff {
 		t.Errorf("off before the cycle: %+v", e)

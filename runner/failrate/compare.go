@@ -238,7 +238,8 @@ func changeWords(p, alpha float64, up bool, more, less, none string) string {
 	return less
 }
 
-// points words a difference of rates: "38 points more, 24 to 53 with 95 % confidence".
+// points words a difference of rates: "38 percentage points more, 24 to 53 with 95 %
+// confidence".
 func points(d Interval) string {
 	sign := func(x float64) string { return significant(100*math.Abs(x), 2) }
 	direction := "more"
@@ -246,13 +247,13 @@ func points(d Interval) string {
 		direction, d.Estimate, d.Low, d.High = "less", -d.Estimate, -d.High, -d.Low
 	}
 	if d.Estimate == 0 {
-		return fmt.Sprintf("no difference, at most %s points either way with %s confidence", sign(max(-d.Low, d.High)), Percent(d.Confidence))
+		return fmt.Sprintf("no difference, at most %s percentage points either way with %s confidence", sign(max(-d.Low, d.High)), Percent(d.Confidence))
 	}
 	low := sign(d.Low)
 	if d.Low < 0 {
 		low = "-" + low
 	}
-	return fmt.Sprintf("%s points %s, %s to %s with %s confidence", sign(d.Estimate), direction, low, sign(d.High), Percent(d.Confidence))
+	return fmt.Sprintf("%s percentage points %s, %s to %s with %s confidence", sign(d.Estimate), direction, low, sign(d.High), Percent(d.Confidence))
 }
 
 // words words a comparison of times.

@@ -62,6 +62,7 @@ type HuntResult struct {
 	Suspects    []Suspect // those shown first, by the size of their effect; then by p-value
 	Shown       bool      // some treatment changed something
 	Comparisons int       // that Holm's correction allows for
+	Clustered   bool      // cycles of one stretch are more alike than those of several; p allows for it
 	NotCompared []string  // treatments without base cycles around them at the same voltage
 }
 
@@ -76,7 +77,9 @@ const shownPower = 0.8
 // last, both within each visit and voltage, so that neither the night's drift nor
 // the voltage passes for the effect of a part. If the base itself moved between
 // before and after, the treatment must differ from both sides in the same
-// direction. All p-values of the hunt are corrected together by Holm's method.
+// direction. Where stretches of the base differ from their neighbours by more than
+// chance, cycles of one stretch are not independent, and every p-value allows for
+// that. All p-values of the hunt are corrected together by Holm's method.
 //
 // A treatment is shown when either corrected p-value is below 1 - Confidence.
 // Those shown are ranked by effect: the change of the failure rate or the
@@ -99,7 +102,9 @@ func Hunt(cycles []Cycle, o HuntOptions) (HuntResult, error) {
 	if len(treatments) == 0 {
 		return HuntResult{}, refuse("treatments", 0, fmt.Sprintf("a hunt needs counted cycles of something other than %q", o.Base))
 	}
-	result := HuntResult{Base: o.Base, Confidence: o.Confidence}
+	base := basePairs(cycles, o.Base)
+	failures, starts := clusteringOf(base, failureScatter(base)), clusteringOf(base, startScatter)
+	result := HuntResult{Base: o.Base, Confidence: o.Confidence, Clustered: failures.correlation > 0 || starts.correlation > 0}
 	var p []float64
 	for _, name := range treatments {
 		s, ok := suspectOf(name, visits[name], o)
@@ -107,6 +112,7 @@ func Hunt(cycles []Cycle, o HuntOptions) (HuntResult, error) {
 			result.NotCompared = append(result.NotCompared, name)
 			continue
 		}
+		s.FailureP, s.StartP = failures.widen(s.FailureP, visits[name]), starts.widen(s.StartP, visits[name])
 		result.Suspects = append(result.Suspects, s)
 		p = append(p, s.FailureP, s.StartP)
 	}
@@ -160,10 +166,10 @@ func suspectOf(name string, visits []visit, o HuntOptions) (Suspect, bool) {
 	s := Suspect{Treatment: name}
 	var against, before, after, base []sides
 	for _, v := range visits {
-		against = append(against, v.sides(v.treated, append(slices.Clone(v.before), v.after...))...)
-		before = append(before, v.sides(v.treated, v.before)...)
-		after = append(after, v.sides(v.treated, v.after)...)
-		base = append(base, v.sides(v.after, v.before)...)
+		against = append(against, sidesByVolts(v.treated, append(slices.Clone(v.before), v.after...))...)
+		before = append(before, sidesByVolts(v.treated, v.before)...)
+		after = append(after, sidesByVolts(v.treated, v.after)...)
+		base = append(base, sidesByVolts(v.after, v.before)...)
 	}
 	if len(against) == 0 {
 		return s, false

@@ -1,7 +1,10 @@
 // Package failrate holds the statistics of failure rates: how often a unit
 // fails and how sure that is, how many cycles a question needs, when a run has
-// seen enough, whether two rates differ, and the tally of cycles by condition.
-// It is pure: no clock, no files, no chance.
+// seen enough; whether two samples differ in failures or start times, and which
+// treatment of a hunt changed something; at which voltage failures begin, fitted or
+// searched for; how start times are distributed, and whether the cycles of a night
+// were alike; and the tally of cycles by condition. It is pure: no clock, no files,
+// no chance.
 package failrate
 
 import "math"

@@ -57,7 +57,7 @@ func (d Demonstration) Sentence() string {
 const maxNeed = 1_000_000_000
 
 func tooMany(found, advice string) error {
-	return refuse("question", found, fmt.Sprintf("it takes more than %s cycles; %s", count(maxNeed), advice))
+	return refuse("needed cycles at", found, fmt.Sprintf("it takes more than %s cycles; %s", count(maxNeed), advice))
 }
 
 // WidthNeed is the number of cycles that measures a failure rate to a width.

@@ -10,14 +10,7 @@ type visit struct {
 // visitsOf cuts cycles, in their order, into visits by treatment. The treatments
 // are in order of first appearance.
 func visitsOf(cycles []Cycle, base string) (treatments []string, visits map[string][]visit) {
-	var blocks [][]Cycle
-	for i, c := range cycles {
-		if i == 0 || c.Treatment != cycles[i-1].Treatment {
-			blocks = append(blocks, nil)
-		}
-		last := len(blocks) - 1
-		blocks[last] = append(blocks[last], c)
-	}
+	blocks := blocksOf(cycles)
 	visits = map[string][]visit{}
 	nearest := func(i, step int) []Cycle {
 		for i += step; i >= 0 && i < len(blocks); i += step {
@@ -40,9 +33,21 @@ func visitsOf(cycles []Cycle, base string) (treatments []string, visits map[stri
 	return treatments, visits
 }
 
-// sides pairs cycles of the visit by voltage; voltages of one side only are left
+// blocksOf cuts cycles wherever the treatment changes.
+func blocksOf(cycles []Cycle) (blocks [][]Cycle) {
+	for i, c := range cycles {
+		if i == 0 || c.Treatment != cycles[i-1].Treatment {
+			blocks = append(blocks, nil)
+		}
+		last := len(blocks) - 1
+		blocks[last] = append(blocks[last], c)
+	}
+	return blocks
+}
+
+// sidesByVolts pairs cycles by voltage; voltages of one side only are left
 // out.
-func (v visit) sides(a, b []Cycle) []sides {
+func sidesByVolts(a, b []Cycle) []sides {
 	levelsA, levelsB := byVolts(a), byVolts(b)
 	var pairs []sides
 	for volts, cycles := range levelsA {

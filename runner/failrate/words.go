@@ -7,13 +7,15 @@ import (
 	"strings"
 )
 
-// pValue words a p-value: "p = 0.012", "p = 0.0004", "p below 1 in a million".
+// pValue words a p-value: "p = 0.012", "p = 0.0004", "p below 1 in 10,000".
 func pValue(p float64) string {
 	switch {
 	case p >= 0.0995:
 		return fmt.Sprintf("p = %.2f", p)
+	case p >= 1e-4:
+		return "p = " + significant(p, 2)
 	case p >= 1e-6:
-		return "p = " + strconv.FormatFloat(roundTo(p, 2), 'f', -1, 64)
+		return "p below 1 in 10,000"
 	}
 	return "p below 1 in a million"
 }

@@ -36,7 +36,7 @@ func kind(c Cycle) string {
 
 func (s *seen) policy(c Cycle) (keptAs int, keep bool) {
 	switch {
-	case c.Verdict.Failed():
+	case c.Verdict.Failed(), c.Disagree: // who is right shows only in the waveforms
 		return keptFailure, true
 	case !s.kinds[kind(c)]:
 		return keptFirst, true
@@ -54,7 +54,8 @@ func (s *seen) add(c Cycle) {
 }
 
 // Keep says whether the waveforms of c are to be stored if it is the next
-// cycle of its run: those of every failure, of the first of each verdict in each
+// cycle of its run: those of every failure and of every cycle
+// whose witnesses disagree, of the first of each verdict in each
 // condition, and of every 50th success. EndStep applies the same policy, so a
 // caller need not ask. While the earlier cycles cannot be read it says yes, and
 // EndStep gives the error.

@@ -56,9 +56,16 @@ func (c *clock) stopped(level float64) {
 		return
 	}
 	last := spans[len(spans)-1]
+	full := c.env.full(spans[0], level)
+	if c.env.samples > 0 { // extremes have the noise taken off in full, so that their largest is the better one
+		level = median(c.env.amplitude[full.from:full.to])
+	}
+	top, at := c.env.reaches(spans[0], steadyFraction*level)
+	if steady, slow, sd, ok := c.env.approach(span{spans[0].from, full.to}, level); ok {
+		level, at, c.approachSD = steady, slow, sd
+	}
 	c.AmplitudeVolts, c.SD.AmplitudeVolts = level, c.env.deviation(level)
 	c.dropped(last, level/2)
-	top, at := c.env.reaches(spans[0], steadyFraction*level)
 	if top >= 0 {
 		c.grown(top, level)
 	}
@@ -101,18 +108,21 @@ func (c *clock) running(before, last float64) {
 	}
 	run := spans[len(spans)-1]
 	c.AmplitudeVolts, c.SD.AmplitudeVolts = level, c.env.deviation(level)
+	sings := c.steady.sings && c.steady.amplitude >= 0.3*last
+	if known && sings && c.steady.pure && c.steady.step == c.record.StepSeconds {
+		level = c.steady.amplitude // of the same record, and with less noise than a few bins
+	}
 	top, at := c.env.reaches(run, steadyFraction*level)
 	if !known {
 		at = math.NaN()
 	}
-	if steady, slow, sd, ok := c.env.approach(run, level); ok && known {
+	if steady, slow, sd, ok := c.env.approach(run, level); ok && known && run.to == len(c.env.amplitude) {
 		level, at, c.approachSD = steady, slow, sd
 		c.AmplitudeVolts = steady
 	}
 	if from, _ := c.env.reaches(run, growthTop*level); from >= 0 {
 		c.grown(max(from, top), level)
 	}
-	sings := c.steady.sings && c.steady.amplitude >= 0.3*last
 	if sings {
 		c.followSettled(run, top)
 		c.measured(c.steady)
@@ -121,6 +131,7 @@ func (c *clock) running(before, last float64) {
 	switch earlier := c.earlier(spans, last); {
 	case earlier != nil:
 		full := c.env.sustained(earlier.from, earlier.to)
+		c.approachSD = 0
 		top, at = c.env.reaches(*earlier, steadyFraction*full)
 		c.started(at, top, full)
 		c.dropped(*earlier, last/2)

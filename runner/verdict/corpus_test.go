@@ -88,3 +88,37 @@ func meets(t *testing.T, j Judgement, want vectors.Expect) {
 		t.Errorf("no warning holds %q: %q", want.Warning, j.Warnings)
 	}
 }
+
+// FuzzCorpus starts from every vector and changes codes, times and limits at
+// will: whatever a converter sends, a judgement comes out and nothing panics.
+func FuzzCorpus(f *testing.F) {
+	for _, v := range corpus(f) {
+		r, gap := v.Records, vectors.Gap{}
+		if len(r.Clock.Gaps) > 0 {
+			gap = r.Clock.Gaps[0]
+		}
+		f.Add(r.Rail.Low, r.Rail.High, r.Clock.Low, r.Clock.High, r.Steady.Low, r.Clock.Plain(), gap.From, gap.To,
+			r.Clock.StartSeconds, r.Clock.StepSeconds, r.Clock.ZeroVolts, r.Clock.CodeVolts,
+			v.Limits.SetVolts, v.Limits.StartWithinSeconds, v.Limits.AmplitudeMinVolts, r.SupplyVolts)
+	}
+	f.Fuzz(func(t *testing.T, railLow, railHigh, low, high, steady []byte, plain bool, gapFrom, gapTo int,
+		start, step, zero, code, set, within, least, supply float64) {
+		channel := func(low, high []byte, step float64) vectors.Channel {
+			n := min(len(low), len(high))
+			c := vectors.Channel{StartSeconds: start, StepSeconds: step, Low: low[:n], High: high[:n], ZeroVolts: zero, CodeVolts: code}
+			if plain {
+				c.High = c.Low
+			}
+			return c
+		}
+		r := vectors.Records{
+			Rail: channel(railLow, railHigh, step), Clock: channel(low, high, step), Steady: channel(steady, steady, step/1e4),
+			SupplyVolts: supply, SupplyAmps: math.NaN(),
+		}
+		r.Clock.Gaps = []vectors.Gap{{From: gapFrom, To: gapTo}}
+		wellFormed(t, Judge(evidenceOf(r, vectors.Limits{SetVolts: set}), expectOf(vectors.Limits{
+			SetVolts: set, RailFraction: 0.5, ClockHertz: 7.3728e6, FrequencyWithin: 0.01,
+			AmplitudeMinVolts: least, StartWithinSeconds: within, WatchSeconds: within, UseAlias: gapTo%2 == 1,
+		})))
+	})
+}

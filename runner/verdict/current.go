@@ -20,27 +20,29 @@ type CurrentBands struct{ Off, Hung, Running Band }
 // FewestToLearn is how many cycles of one kind a band is learned from.
 const FewestToLearn = 8
 
-// LearnCurrent takes the bands from the first cycles that the clock and the lamp
-// agree on: what the unit drew when it ran, and when it did not. Bands that are
-// known already stay. Two that overlap tell nothing apart and are left out.
-func LearnCurrent(known CurrentBands, cycles []Judgement) CurrentBands {
-	learned := known
-	if !known.Running.Known() {
-		learned.Running = learnBand(cycles, Started)
+// LearnCurrent takes the bands from the first cycles: what the unit drew when it
+// ran, and when it did not, as the clock says and the lamp does not contradict.
+// Bands that x gives stay. Two that overlap tell nothing apart and are left out.
+// Later cycles change nothing, so that a run that is resumed learns the same.
+func LearnCurrent(x Expect, cycles []Judgement) CurrentBands {
+	learned := x.Current
+	if !learned.Running.Known() {
+		learned.Running = x.learnBand(cycles, Started)
 	}
-	if !known.Hung.Known() {
-		learned.Hung = learnBand(cycles, Silent)
+	if !learned.Hung.Known() {
+		learned.Hung = x.learnBand(cycles, Silent)
 	}
 	if r, h := learned.Running, learned.Hung; r.Known() && h.Known() && r.LowAmps <= h.HighAmps && h.LowAmps <= r.HighAmps {
-		learned.Running, learned.Hung = known.Running, known.Hung
+		learned.Running, learned.Hung = x.Current.Running, x.Current.Hung
 	}
 	return learned
 }
 
-func learnBand(cycles []Judgement, v Verdict) Band {
+// learnBand takes the band of the cycles of one verdict.
+func (x Expect) learnBand(cycles []Judgement, v Verdict) Band {
 	var amps []float64
 	for _, j := range cycles {
-		if j.Verdict == v && !j.Disagree && finite(j.SupplyAmps) && j.SupplyAmps > 0 {
+		if j.Verdict == v && finite(j.SupplyAmps) && j.SupplyAmps > 0 && !j.lampAgainst(x) {
 			amps = append(amps, j.SupplyAmps)
 		}
 	}

@@ -150,6 +150,23 @@ func (e *envelope) above(level float64) []span {
 	return slices.DeleteFunc(spans, func(s span) bool { return s.to-s.from < e.lasting })
 }
 
+// full returns the stretch of s from the first to the last bin at 90 % of level,
+// less what averaging draws in from beyond; s itself if that leaves nothing.
+func (e *envelope) full(s span, level float64) span {
+	f := s
+	for f.from < f.to && e.amplitude[f.from] < steadyFraction*level {
+		f.from++
+	}
+	for f.to > f.from && e.amplitude[f.to-1] < steadyFraction*level {
+		f.to--
+	}
+	f.to -= e.shared / 2
+	if f.to-f.from < 3 {
+		return s
+	}
+	return f
+}
+
 // at returns the time by which a growing amplitude had reached that of bin i.
 func (e *envelope) at(i int) float64 {
 	return e.t.StartSeconds + (float64(i)+e.centre)*e.t.StepSeconds

@@ -21,11 +21,25 @@ func FuzzJudge(f *testing.F) {
 	f.Add([]byte{}, []byte{}, []byte{}, 1, 0.0, 0.0, 0.0)
 	f.Add([]byte{0, 0, 1, 1}, []byte{255, 255}, []byte{7}, 2, 1.0, 0.0, 1e-3)
 	f.Add(make([]byte, 300), make([]byte, 300), make([]byte, 300), 3, 1e-300, 1e300, 1e-300)
+	codes := make([]byte, 4000)
+	for i := range codes {
+		codes[i] = byte(100 + min(1, float64(i)/2000)*90*math.Cos(1.3*float64(i)))
+	}
+	f.Add(bytes(good.Rail), codes, codes[3000:], 16384, 3.6, 0.8, 1e-5)
+	f.Add([]byte{}, codes, []byte{}, 16384|32768, 0.0, 0.8, 1.4e-6)
 	f.Fuzz(func(t *testing.T, rail, clock, steady []byte, shape int, set, required, step float64) {
 		e := Evidence{
 			Rail: arbitrary(rail, shape, step), Clock: arbitrary(clock, shape>>3, step),
 			Steady: arbitrary(steady, shape>>6|1, step/5000), Lamp: arbitrary(clock, shape>>9, step*30),
 			SupplyVolts: set, SupplyAmps: math.NaN(),
+		}
+		if shape&16384 != 0 { // the same as codes, with a gap
+			e.ClockRecord = Record{StartSeconds: -step, StepSeconds: step / 50, Codes8: clock, VoltsPerCode: required / 64, ZeroCode: 99, HighCode: shape & 255}
+			e.SteadyRecord = Record{StepSeconds: step / 5000, Codes8: steady, VoltsPerCode: 0.02}
+			e.NoRail = shape&32768 != 0
+			if n := len(clock); n > 40 {
+				e.ClockRecord.Gaps = []Gap{{n / 3, n/3 + 1 + shape&7}}
+			}
 		}
 		if shape&4096 != 0 {
 			e.SupplyVolts = math.NaN()
@@ -37,6 +51,7 @@ func FuzzJudge(f *testing.F) {
 		if shape&8192 != 0 {
 			x = Expect{SetVolts: set, RailFraction: required, ClockHertz: step, FrequencyWithin: math.NaN(), AmplitudeMinVolts: math.NaN()}
 		}
+		x.UseAlias, x.LampHertz, x.Current = shape&65536 != 0, required, CurrentBands{Running: Band{0, 1}}
 		wellFormed(t, Judge(e, x))
 	})
 }

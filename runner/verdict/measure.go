@@ -39,16 +39,14 @@ func (c *clock) ran(s span, level float64) steady {
 	if c.record.Len() == 0 {
 		return steady{}
 	}
-	from, to := s.from, s.to
-	for to > from && c.env.amplitude[to-1] < steadyFraction*level {
-		to--
-	}
-	for from < to && c.env.amplitude[from] < steadyFraction*level {
-		from++
-	}
-	from, to = from+max(c.env.shared, (to-from)/10), to-c.env.shared
+	f := c.env.full(s, level)
+	from, to := f.from+c.env.shared, f.to-c.env.shared/2
 	if to-from < 2 {
 		return steady{}
+	}
+	per := c.record.Len() / len(c.env.amplitude)
+	if whole := c.record.head(to * per).afterLastGapFrom(from * per); whole.Len() <= 2*steadySamples {
+		return readSteady(whole.trace(), c.x, &c.env)
 	}
 	measured := c.window(to)
 	c.followSpan(&measured, span{from, to})

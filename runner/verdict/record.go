@@ -98,7 +98,7 @@ func (r Record) flaw() error {
 	case !(r.StepSeconds > 0) || !finite(r.StepSeconds) || !finite(r.StartSeconds) || !finite(r.EndSeconds()):
 		return fmt.Errorf("has no time axis (start %v s, step %v s)", r.StartSeconds, r.StepSeconds)
 	case len(r.Volts) == 0 && (r.VoltsPerCode == 0 || !finite(r.VoltsPerCode) || !finite(r.ZeroCode)):
-		return fmt.Errorf("has no voltage scale (%v V a code, 0 V at code %v)", r.VoltsPerCode, r.ZeroCode)
+		return errors.New("has no voltage scale; it needs volts per code other than 0 and the code of 0 V")
 	}
 	for i, v := range r.Volts {
 		if !finite(v) {

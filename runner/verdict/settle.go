@@ -19,14 +19,20 @@ const slowApproach = 0.02
 // clock is quicker, or does not follow the law.
 func (e *envelope) approach(run span, level float64) (steady, at, sd float64, ok bool) {
 	top, _ := e.reaches(run, steadyFraction*level)
-	from, _ := e.reaches(run, 0.3*level)
 	half, _ := e.reaches(run, 0.5*level)
-	if top < 0 || run.to < len(e.amplitude) || run.to-from < 20 || from == 0 {
+	if top < 0 {
+		return 0, 0, 0, false
+	}
+	from := half // a run may begin at half its amplitude
+	for from > e.first && e.amplitude[from-1] >= 0.3*level {
+		from--
+	}
+	if run.to-from < 20 || from == e.first {
 		return 0, 0, 0, false
 	}
 	// From 50 to 90 % the law takes 1.274 time constants.
 	tau := float64(top-half) / 1.274
-	if tau < slowApproach*float64(len(e.amplitude)) || tau < 3*float64(e.shared) {
+	if tau < slowApproach*float64(len(e.amplitude)) || tau < 2*float64(e.shared) {
 		return 0, 0, 0, false
 	}
 	// The least misfit over tau, by golden section in its logarithm.
@@ -46,7 +52,9 @@ func (e *envelope) approach(run span, level float64) (steady, at, sd float64, ok
 		}
 	}
 	f := fa
-	if !(f.p > 0 && f.q > 0) || !(f.misfit < math.Hypot(2*e.deviation(level), 0.01*level)) {
+	// What scatters about the law must be noise. A stage that goes on softening
+	// leaves more than that.
+	if !(f.p > 0 && f.q > 0) || !(f.misfit < math.Hypot(2*e.roughness(span{top, run.to}), 0.002*level)) {
 		return 0, 0, 0, false
 	}
 	steady = 1 / math.Sqrt(f.p)
@@ -61,6 +69,22 @@ func (e *envelope) approach(run span, level float64) (steady, at, sd float64, ok
 	beyond := max(0, steady-e.amplitude[run.to-1])
 	sd = math.Hypot(2*noise, beyond/4) / (0.171 * steady) * f.tau
 	return steady, e.at(0) + bins*e.t.StepSeconds, math.Hypot(sd, 1/math.Sqrt(12)) * e.t.StepSeconds, true
+}
+
+// roughness is the standard deviation of one amplitude from what lies on either
+// side of it: noise shows in it, a bend does not; infinite if s is too short.
+func (e *envelope) roughness(s span) float64 {
+	k := max(5, e.shared) // nearer values share samples, or a median
+	sum, count := 0.0, 0
+	for i := s.from + k; i+k < s.to; i++ {
+		d := e.amplitude[i] - (e.amplitude[i-k]+e.amplitude[i+k])/2
+		sum += d * d / 1.5
+		count++
+	}
+	if count < 8 {
+		return math.Inf(1)
+	}
+	return math.Sqrt(sum / float64(count))
 }
 
 // lawFit is 1/A² = p + q exp(-2 (i-top)/tau), i counting bins.

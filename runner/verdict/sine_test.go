@@ -1,12 +1,8 @@
 package verdict
 
 import (
-	"bufio"
-	"encoding/csv"
 	"math"
 	"math/rand/v2"
-	"os"
-	"strconv"
 	"strings"
 	"testing"
 
@@ -27,31 +23,10 @@ func sampled(n int, rate float64, f func(t float64) float64) Trace {
 // 100 MS/s with 10 mV of noise.
 func w3(t *testing.T) Trace {
 	t.Helper()
-	f, err := os.Open("../../testdata/w3_sine.csv")
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer f.Close()
-	r := bufio.NewReader(f)
-	if line, err := r.ReadString('\n'); err != nil || !strings.HasPrefix(line, "# source:") {
-		t.Fatalf("first line %q does not name the source", line)
-	}
-	rows, err := csv.NewReader(r).ReadAll()
-	if err != nil {
-		t.Fatal(err)
-	}
-	trace := Trace{StepSeconds: 1e-8}
-	for _, row := range rows[1:] {
-		v, err := strconv.ParseFloat(row[1], 64)
-		if err != nil {
-			t.Fatal(err)
-		}
-		trace.Max = append(trace.Max, v)
-	}
+	trace := readTestRecord(t, "w3_sine.csv", 1e-8)
 	if len(trace.Max) != 1024 {
 		t.Fatalf("%d samples, want 1024", len(trace.Max))
 	}
-	trace.Min = trace.Max
 	return trace
 }
 

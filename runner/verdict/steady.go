@@ -25,6 +25,7 @@ type steady struct {
 	hertzSD     float64
 	content     content
 	usable      bool    // it was taken, and fast enough
+	pure        bool    // its amplitude is that of the sine, not of the extremes
 	sings       bool    // usable, and it holds one frequency that stands out
 	alias       bool    // its frequency is that of an alias
 	expected    float64 // Hz, the clock's
@@ -75,7 +76,7 @@ func readSteady(t Trace, x Expect, env *envelope) steady {
 	// A clean sine, also one in nothing but the channel's noise, measures its
 	// amplitude better than the extremes of a noisy record do.
 	if clipped || sine.ResidualVolts < max(0.1*sine.AmplitudeVolts, quiet) {
-		s.amplitude, s.amplitudeSD = sine.AmplitudeVolts, amplitudeSD
+		s.amplitude, s.amplitudeSD, s.pure = sine.AmplitudeVolts, amplitudeSD, true
 	}
 	if !clipped {
 		s.content = contentOf(t.Max, sine, t.StepSeconds)

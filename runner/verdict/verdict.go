@@ -1,6 +1,18 @@
 // Package verdict turns the evidence of one power cycle (what the scope and
-// the supply recorded) into a verdict and the measures behind it. It knows
-// nothing of instruments, files or time: samples in, judgement out.
+// the supply recorded) into a verdict and the measures behind it, each with its
+// standard uncertainty. It knows nothing of instruments, files or time: samples
+// in, judgement out.
+//
+// The clock comes as a scope's peak-detect record in volts ([Trace]) or as all
+// its samples in the converter's own codes ([Record]). The first thing done to
+// either is to read its envelope: from the extremes in each bin, or from the mean
+// square, which holds far into the noise. All that follows works on a few
+// thousand bins and on a short stretch of settled samples, so that a million
+// codes cost little more than one look at each.
+//
+// Lamp and supply current are witnesses of their own. They flag a judgement that
+// they contradict ([Judgement.Disagree]), and judge alone where there is no scope
+// ([JudgeWithoutScope]).
 package verdict
 
 import (

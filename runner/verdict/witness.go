@@ -35,6 +35,18 @@ func (j *Judgement) lampSays(x Expect) (testimony, string) {
 	return unknown, ""
 }
 
+// lampAgainst reports whether the lamp contradicts a clean start or a silent clock.
+func (j *Judgement) lampAgainst(x Expect) bool {
+	says, words := j.lampSays(x)
+	switch j.Verdict {
+	case Started:
+		return says == hangs || says == unknown && words != ""
+	case Silent:
+		return says == runs
+	}
+	return false
+}
+
 // currentSays returns what the supply current tells of the unit, with the words for it.
 func (j *Judgement) currentSays(x Expect) (testimony, string) {
 	says := x.current(j.SupplyAmps)
@@ -55,20 +67,17 @@ func (j *Judgement) currentSays(x Expect) (testimony, string) {
 // or may not have been enough for the unit.
 func (j *Judgement) compareWitnesses(x Expect) {
 	var against []string
-	lamp, lampWords := j.lampSays(x)
+	_, lampWords := j.lampSays(x)
 	current, currentWords := j.currentSays(x)
+	if j.lampAgainst(x) {
+		against = append(against, lampWords)
+	}
 	switch j.Verdict {
 	case Started:
-		if lamp == hangs || lamp == unknown && lampWords != "" {
-			against = append(against, lampWords)
-		}
 		if current == hangs || current == off {
 			against = append(against, currentWords)
 		}
 	case Silent:
-		if lamp == runs {
-			against = append(against, lampWords)
-		}
 		if current == runs {
 			against = append(against, currentWords)
 		}

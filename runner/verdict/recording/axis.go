@@ -15,11 +15,13 @@ type axis struct {
 	first  float64 // s
 	last   float64 // s
 	count  int     // samples so far, those of gaps included
-	paired bool    // every time stands on two rows
-	second bool    // of a pair is due
-	digits int     // most significant ones seen
-	finest int     // smallest power of ten of a last digit
-	line   fit
+
+	missing int  // samples so far that were never taken
+	paired  bool // every time stands on two rows
+	second  bool // of a pair is due
+	digits  int  // most significant ones seen
+	finest  int  // smallest power of ten of a last digit
+	line    fit
 }
 
 // fit is a straight line through the times, each weighed by what its last digit
@@ -91,10 +93,12 @@ func (a *axis) add(n number) (missing int, found, expected string) {
 		if !(math.Abs(dt-steps*a.step) <= slack+1e-3*steps*a.step) || steps < 2 {
 			return 0, a.uneven(t, dt), a.even()
 		}
-		if steps > mostGap {
+		// A record with more gaps than samples says nothing, and would fill the memory.
+		if steps > mostGap || a.missing+int(steps) > 1000+4*(a.count-a.missing) {
 			return 0, fmt.Sprintf("a jump of %s", seconds(dt)), a.even()
 		}
 		missing = int(steps) - 1
+		a.missing += missing
 	default:
 		return 0, a.uneven(t, dt), a.even()
 	}
@@ -128,7 +132,11 @@ func (a *axis) settle() (start, step, off float64) {
 	for digits := 1; digits <= 3; digits++ {
 		round, err := strconv.ParseFloat(strconv.FormatFloat(step, 'e', digits-1, 64), 64)
 		if err == nil && math.Abs(round-step) <= slack/2 {
-			return a.line.time - round*a.line.index, round, 0
+			start = a.line.time - round*a.line.index
+			if math.Abs(start) < 1e-9*round { // 0, but for the summing
+				start = 0
+			}
+			return start, round, 0
 		}
 	}
 	// Rounding by up to half a digit, all over the record: a uniform deviation.
@@ -166,7 +174,14 @@ func newAxis(times []number, factor, interval float64) *axis {
 	sorted := slices.Clone(steps)
 	slices.Sort(sorted)
 	middle := sorted[len(sorted)/2]
-	if middle > 3*resolution {
+	same := 0
+	for _, s := range steps {
+		if math.Abs(s-middle) < 1e-6*middle {
+			same++
+		}
+	}
+	// Where the digits are too few for the step, the steps written differ.
+	if middle > 3*resolution || middle > 0 && 10*same >= 6*len(steps) {
 		sum, n := 0.0, 0
 		for _, s := range steps {
 			if s > 0.5*middle && s < 1.5*middle {
@@ -181,18 +196,16 @@ func newAxis(times []number, factor, interval float64) *axis {
 	return a
 }
 
-// paired reports whether every time stands on exactly two rows.
+// paired reports whether every time stands on exactly two rows; one that does not,
+// after many that do, is for the reading of rows to complain about.
 func paired(times []number) bool {
-	n := len(times) &^ 1
-	if n < 6 {
-		return false
-	}
-	for i := 0; i < n; i += 2 {
-		if times[i].value != times[i+1].value || i > 0 && times[i].value <= times[i-1].value {
-			return false
+	pairs := len(times) / 2
+	for i := range pairs {
+		if times[2*i].value != times[2*i+1].value || i > 0 && times[2*i].value <= times[2*i-1].value {
+			return i >= 3 && 4*i >= 3*pairs
 		}
 	}
-	return true
+	return pairs >= 3
 }
 
 // seconds writes a time with enough digits to find it in the file.

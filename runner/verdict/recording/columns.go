@@ -1,6 +1,7 @@
 package recording
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -11,7 +12,7 @@ type kind uint8
 
 const (
 	skipped kind = iota
-	time
+	instant
 	index
 	voltage
 )
@@ -55,7 +56,7 @@ func readName(name string) named {
 	} else if i := strings.LastIndexAny(stem, "_ "); i > 0 {
 		if factor, time, volts := unitOf(stem[i+1:]); time || volts {
 			n.factor, n.unit, n.time = factor, true, time
-			stem = stem[:i]
+			stem = strings.TrimRight(strings.TrimSuffix(stem[:i], " in"), " ,:_") // "Channel 1 in V", "Channel 1, V"
 		}
 	}
 	n.stem = stem
@@ -93,12 +94,12 @@ func (n *named) unitFrom(text string) {
 
 // field is one column of the rows.
 type field struct {
-	kind   kind
-	part   part
-	name   string // as written
-	factor float64
-	group  *group
-	chan_  *channel
+	kind    kind
+	part    part
+	name    string // as written
+	factor  float64
+	group   *group
+	channel *channel
 
 	// of the row read last
 	have  bool
@@ -166,7 +167,7 @@ func (p *plan) join(fault func(c int, found, expected string) error) error {
 			if f.part == lowest && c.low != nil || f.part == highest && c.high != nil {
 				return fault(i, fmt.Sprintf("a second column named %q", f.name), "a name of its own for every column")
 			}
-			f.chan_ = c
+			f.channel = c
 			if f.part == lowest {
 				c.low = f
 			} else {
@@ -175,14 +176,14 @@ func (p *plan) join(fault func(c int, found, expected string) error) error {
 			continue
 		}
 		c := &channel{name: stem, column: i + 1, low: f, high: f}
-		f.chan_ = c
+		f.channel = c
 		f.group.channels = append(f.group.channels, c)
 	}
 	seen := map[string]*channel{}
 	for _, g := range p.groups {
 		for _, c := range g.channels {
 			if c.low == nil || c.high == nil { // a name like "lamp low" that has no counterpart
-				c.low, c.high = cmpOr(c.low, c.high), cmpOr(c.high, c.low)
+				c.low, c.high = cmp.Or(c.low, c.high), cmp.Or(c.high, c.low)
 				c.name = c.low.name
 			}
 			key := strings.ToLower(c.name)
@@ -193,11 +194,4 @@ func (p *plan) join(fault func(c int, found, expected string) error) error {
 		}
 	}
 	return nil
-}
-
-func cmpOr(a, b *field) *field {
-	if a != nil {
-		return a
-	}
-	return b
 }

@@ -1,6 +1,9 @@
 package recording
 
-import "fmt"
+import (
+	"errors"
+	"fmt"
+)
 
 // Error is what is wrong with a file, and where. Line and Column count from 1;
 // Line 0 means the file as a whole.
@@ -27,4 +30,13 @@ func shown(text []byte) string {
 		return fmt.Sprintf("%q…", text[:most])
 	}
 	return fmt.Sprintf("%q", text)
+}
+
+// failed is an error of the medium; what says already what is wrong stays so.
+func failed(where string, err error) error {
+	var known *Error
+	if errors.As(err, &known) {
+		return known
+	}
+	return fmt.Errorf("%s: %w", where, err)
 }

@@ -86,13 +86,13 @@ func Read(name string, from io.Reader, o Options) (*File, error) {
 			return nil, &Error{name, 1, 1, "a damaged gzip file (" + err.Error() + ")", "a whole one"}
 		}
 		defer z.Close()
-		buffered = bufio.NewReaderSize(z, 4096)
+		buffered = bufio.NewReaderSize(unpacked{name, z}, 4096)
 		o.Bytes *= 4
 	}
 	start, err := buffered.Peek(512)
 	if len(start) == 0 {
 		if err != nil && err != io.EOF {
-			return nil, fmt.Errorf("%s: %w", name, err)
+			return nil, failed(name, err)
 		}
 		return nil, &Error{name, 1, 1, "an empty file", "a CSV file with a row for each sample, or raw samples under a JSON header"}
 	}
@@ -107,6 +107,20 @@ func Read(name string, from io.Reader, o Options) (*File, error) {
 		return readTables(l)
 	}
 	return readCSV(l, o)
+}
+
+// unpacked says of a gzip file that is cut off or damaged what is wrong with it.
+type unpacked struct {
+	name string
+	from io.Reader
+}
+
+func (u unpacked) Read(b []byte) (int, error) {
+	n, err := u.from.Read(b)
+	if err != nil && err != io.EOF {
+		err = &Error{File: u.name, Found: "a gzip file that is cut off or damaged (" + err.Error() + ")", Expected: "a whole one"}
+	}
+	return n, err
 }
 
 // readCSV reads a file whose layout must be found out.
@@ -185,14 +199,35 @@ func (f *File) add(g *group, converters map[string]converter) {
 		} else {
 			c.store.trim()
 			if n := c.store.missing(); n > 0 {
-				f.warn("%s: %d samples were never taken, in %d gaps", c.name, n, len(c.store.gaps))
+				gaps := "one gap"
+				if k := len(c.store.gaps); k > 1 {
+					gaps = fmt.Sprintf("%d gaps", k)
+				}
+				f.warn("%s: %d samples were never taken, in %s", c.name, n, gaps)
 			}
 			done.Record = c.store.record(start, step)
 			if known {
 				limits.apply(&done.Record)
 			}
 		}
+		f.plausible(done)
 		f.Channels = append(f.Channels, done)
+	}
+}
+
+// plausible warns of what is most likely a unit that the file does not name.
+func (f *File) plausible(c Channel) {
+	const mostLikely = 200 // V
+	highest := 0.0
+	t := c.Trace(100)
+	for i := range t.Max {
+		highest = max(highest, t.Max[i], -t.Min[i])
+	}
+	if highest > mostLikely {
+		f.warn("%s reaches %.4g V; if it is in mV, its name must say so, like \"%s (mV)\"", c.Name, highest, c.Name)
+	}
+	if from, to := c.span(); to-from > 3600 {
+		f.warn("%s lasts %.4g s; if its time is in µs or ns, the name of its column must say so, like \"time (ns)\"", c.Name, to-from)
 	}
 }
 

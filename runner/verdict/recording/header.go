@@ -148,7 +148,7 @@ func (y *layout) names() (names, units *headerLine) {
 			if units != nil {
 				return nil, units
 			}
-		case slices.Contains(allKeys, plainKey(h.cells[0].text)) && !y.besideNames(h):
+		case slices.Contains(allKeys, plainKey(h.cells[0].text)) && !y.aboveColumns(h):
 			return nil, units
 		case unitsOnly && units == nil && filled > 0:
 			units = h
@@ -159,10 +159,12 @@ func (y *layout) names() (names, units *headerLine) {
 	return nil, units
 }
 
-// besideNames reports whether a line that begins with a known key is a row of
-// names all the same: the key names no first column of rows.
-func (y *layout) besideNames(h *headerLine) bool {
-	return len(y.body) > 0 && y.body[0] > 0 || len(h.cells) > 2 && plainKey(h.cells[0].text) == "step"
+// aboveColumns reports whether a line that begins with a known key is a row of
+// names all the same: "Source,CH1,CH2" above rows whose first cell is empty, or a
+// column of that name.
+func (y *layout) aboveColumns(h *headerLine) bool {
+	key := plainKey(h.cells[0].text)
+	return len(y.body) > 0 && y.body[0] > 0 && slices.Contains(sourceKeys, key) || len(h.cells) > 2 && key == "step"
 }
 
 // columns are the cells of a header line above the columns of numbers; all of

@@ -3,6 +3,8 @@ package recording
 import (
 	"bytes"
 	"fmt"
+	"slices"
+	"unicode/utf8"
 )
 
 // layout is how the cells of a text file are parted, and where its rows begin.
@@ -66,7 +68,7 @@ func split(line []byte, separator byte) []cell {
 
 // text is a piece of a file as a string; bytes that are no UTF-8 are Latin-1.
 func text(b []byte) string {
-	if string(bytes.ToValidUTF8(b, nil)) == string(b) {
+	if utf8.Valid(b) {
 		return string(b)
 	}
 	runes := make([]rune, len(b))
@@ -110,7 +112,7 @@ func settle(l *lines) (*layout, error) {
 		all[i] = bytes.TrimSuffix(all[i], []byte{'\r'})
 		if k := junk(all[i]); k >= 0 {
 			return nil, &Error{l.file, i + 1, column(all[i], k), fmt.Sprintf("the byte 0x%02x, which no text holds", all[i][k]),
-				"a CSV file, or raw samples under a JSON header"}
+				"a CSV file, or raw samples under a JSON header: then name the file of the header"}
 		}
 		if len(all[i]) > mostLine {
 			return nil, &Error{l.file, i + 1, 1, fmt.Sprintf("a line of %d bytes", len(all[i])), "rows of a waveform, each on a line of its own"}
@@ -120,10 +122,12 @@ func settle(l *lines) (*layout, error) {
 	bestScore := -1
 	for _, s := range separators {
 		y := layout{separator: s.separator, decimal: s.decimal}
-		if score := y.try(all); score > bestScore && score > 0 {
+		score := y.try(all)
+		if s.decimal == ',' && y.fields == 1 && !partedOtherwise(all) {
+			score = min(score, 1) // rows like "0,5": two cells, unless nothing else fits
+		}
+		if score > bestScore && score > 0 {
 			best, bestScore = y, score
-		} else if score == bestScore && len(best.body) == 2 && len(y.body) == 1 && y.decimal == ',' && partedOtherwise(all) {
-			best = y
 		}
 	}
 	if bestScore < 0 {
@@ -149,6 +153,10 @@ func partedOtherwise(all [][]byte) bool {
 
 // try fills fields and body and returns how many lines of the head fit.
 func (y *layout) try(all [][]byte) int {
+	const sample = 300 // first lines, in which short columns still have cells, and last ones: rows, if the head holds any
+	if len(all) > 2*sample {
+		all = slices.Concat(all[:sample], all[len(all)-sample:])
+	}
 	shapes := make([]shape, 0, len(all))
 	pure, mixed := map[int]int{}, map[int]int{}
 	for _, line := range all {
@@ -235,8 +243,11 @@ func (y *layout) part(all [][]byte) {
 				previous = -1
 			}
 			y.header = append(y.header, headerLine{i + 1, line, s.cells, false})
+		case y.first == 0 && previous < 0 && s.count < len(y.body):
+			previous = i // an empty cell: perhaps none yet
 		case y.first == 0 && previous < 0:
-			previous = i
+			y.first = i + 1
+			y.keep(line, i+1, sample)
 		case y.first == 0:
 			y.first = previous + 1
 			y.keep(all[previous], previous+1, sample)

@@ -35,7 +35,7 @@ func newLines(file string, from io.Reader) (*lines, error) {
 		l.fill()
 	}
 	if l.done != nil && !errors.Is(l.done, io.EOF) {
-		return nil, fmt.Errorf("%s: %w", file, l.done)
+		return nil, failed(file, l.done)
 	}
 	head := l.buffer[:l.end]
 	if bytes.HasPrefix(head, []byte("\xff\xfe")) || bytes.HasPrefix(head, []byte("\xfe\xff")) {
@@ -88,7 +88,7 @@ func (l *lines) next() ([]byte, error) {
 		}
 		if l.done != nil {
 			if !errors.Is(l.done, io.EOF) {
-				return nil, fmt.Errorf("%s, after line %d: %w", l.file, l.number, l.done)
+				return nil, failed(fmt.Sprintf("%s, after line %d", l.file, l.number), l.done)
 			}
 			if rest == 0 {
 				return nil, io.EOF

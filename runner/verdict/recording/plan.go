@@ -100,7 +100,7 @@ func (y *layout) plan(file string, notes Notes, given float64) (*plan, timing, e
 	if n := notes.find(sourceKeys); names == nil && n != nil {
 		sources = n.values
 	}
-	samples := y.sample()
+	samples := y.sample(count)
 	// startColumn: header columns beyond the body may hold start and increment.
 	if names != nil && units != nil {
 		y.startAndIncrement(names, units, &t)
@@ -147,7 +147,7 @@ func (y *layout) plan(file string, notes Notes, given float64) (*plan, timing, e
 		case n.index && !n.time:
 			f.kind = index
 		case n.time:
-			f.kind = time
+			f.kind = instant
 			if !n.unit {
 				if factor, isTime, _ := unitOf(timeUnit); isTime {
 					f.factor = factor
@@ -227,7 +227,7 @@ func (y *layout) timeByContent(p *plan, infos []named, body []int, samples [][]n
 	rises := y.rises(samples[first])
 	if t.interval > 0 {
 		switch v := samples[first]; {
-		case len(body) < 2 || !rises:
+		case len(body) < 2 || !rises || p.fields[first].name != "" && !infos[first].index:
 		case counts(v) && !(math.Abs(t.interval-1) < 0.01):
 			infos[first].index = true // sample numbers
 		case math.Abs((v[len(v)-1].value-v[0].value)/float64(len(v)-1)/t.interval-1) < 0.01:
@@ -278,8 +278,8 @@ func counts(v []number) bool {
 }
 
 // sample reads the first rows, column by column.
-func (y *layout) sample() [][]number {
-	columns := make([][]number, max(y.fields, 1))
+func (y *layout) sample(fields int) [][]number {
+	columns := make([][]number, fields)
 	for _, row := range y.rows {
 		for c, cell := range split(row, y.separator) {
 			if c >= len(columns) {

@@ -21,7 +21,6 @@ var (
 	rateUnits = map[string]float64{
 		"hz": 1, "khz": 1e3, "mhz": 1e6, "ghz": 1e9, "s/s": 1, "sa/s": 1, "ks/s": 1e3, "ksa/s": 1e3, "ms/s": 1e6, "msa/s": 1e6, "gs/s": 1e9, "gsa/s": 1e9,
 	}
-	parts = map[string]float64{"%": 0.01, "ppm": 1e-6, "": 1}
 )
 
 // quantity reads "1.5 us" in the given units. Without a unit it is taken in the

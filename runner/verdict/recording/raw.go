@@ -93,7 +93,7 @@ func readRaw(name string, from *bufio.Reader) (*File, error) {
 		case errors.Is(err, io.ErrUnexpectedEOF), errors.Is(err, io.EOF):
 			return nil, place(int64(seen.Len()), "the end of the file", "the rest of the JSON header")
 		}
-		return nil, fmt.Errorf("%s: %w", name, err)
+		return nil, failed(name, err)
 	}
 	if err := h.check(at); err != nil {
 		return nil, err
@@ -180,7 +180,7 @@ func (h *rawHeader) data(name string, after io.Reader, at func(key, found, expec
 func readAll(name string, from io.Reader) ([]byte, error) {
 	data, err := io.ReadAll(io.LimitReader(from, mostRaw+1))
 	if err != nil {
-		return nil, fmt.Errorf("%s: %w", name, err)
+		return nil, failed(name, err)
 	}
 	if len(data) > mostRaw {
 		return nil, &Error{File: name, Found: fmt.Sprintf("more than %d bytes of samples", mostRaw), Expected: "a shorter record"}

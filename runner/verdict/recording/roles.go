@@ -17,6 +17,9 @@ type Roles struct{ Rail, Clock, Steady, Lamp string }
 // None in [Roles] is for a channel that was not recorded.
 const None = "none"
 
+// Asked is why a channel was taken that [Roles] names.
+const Asked = "as asked"
+
 // Choice says which channel was taken for what, and why.
 type Choice struct{ Role, Channel, Why string }
 
@@ -69,7 +72,7 @@ func (f *File) Evidence(r Roles) (verdict.Evidence, []Choice, error) {
 			if err != nil {
 				return e, nil, err
 			}
-			take(role, c, "as asked")
+			take(role, c, Asked)
 		}
 	}
 	for _, role := range order {
@@ -142,14 +145,14 @@ func (f *File) list() string {
 // looks is what a channel does, for telling a rail from a clock.
 type looks struct {
 	c      *Channel
-	spread float64 // V, median peak-to-peak within a two-hundredth of the record's second half
-	before float64 // V, middle of the first twentieth
+	spread float64 // V, median peak-to-peak within a thousandth of the record's second half
+	before float64 // V, lowest middle of such a part in the first half
 	after  float64 // V, middle of the last tenth
 }
 
 func look(c *Channel) looks {
 	l := looks{c: c}
-	const bins = 200
+	const bins = 1000
 	if c.Len() == 0 {
 		return l
 	}
@@ -162,7 +165,7 @@ func look(c *Channel) looks {
 	}
 	n := len(mid)
 	l.spread = middle(spread[n/2:])
-	l.before, l.after = middle(mid[:max(1, n/20)]), middle(mid[n-max(1, n/10):])
+	l.before, l.after = slices.Min(mid[:n/2+1]), middle(mid[n-max(1, n/10):])
 	return l
 }
 

@@ -2,6 +2,7 @@ package recording
 
 import (
 	"math"
+	"slices"
 
 	"ringup/runner/verdict"
 )
@@ -42,6 +43,7 @@ func (s *store) add(v float64) {
 	}
 	if len(s.volts) == 0 {
 		s.low, s.high = v, v
+		s.volts = slices.Grow(s.volts, min(s.expect, exactSamples))
 	}
 	s.low, s.high = min(s.low, v), max(s.high, v)
 	s.volts = append(s.volts, v)
@@ -78,7 +80,7 @@ func (s *store) skip(n int) {
 	}
 	for range n {
 		switch {
-		case s.codes != nil && len(s.codes) > 0:
+		case len(s.codes) > 0:
 			s.codes = append(s.codes, s.codes[len(s.codes)-1])
 		case len(s.volts) > 0:
 			s.add(s.volts[len(s.volts)-1])

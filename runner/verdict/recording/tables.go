@@ -35,7 +35,7 @@ func readTables(l *lines) (*File, error) {
 		table *timing
 		name  string
 		limit = map[string]converter{}
-		rows_ = map[string]int64{}
+		begun = map[string]bool{}
 	)
 	// remark reads a line that begins with #.
 	remark := func(line []byte) error {
@@ -52,14 +52,14 @@ func readTables(l *lines) (*File, error) {
 			if err == nil && !(v["step_seconds"] > 0) {
 				err = errors.New("a table without step_seconds above 0")
 			}
-			if err == nil && (word != "envelope" && word != "steady" && word != "lamp" || rows_[word] != 0) {
+			if err == nil && (word != "envelope" && word != "steady" && word != "lamp" || begun[word]) {
 				err = fmt.Errorf("the table %q", word)
 			}
 			if err != nil {
 				return &Error{l.file, l.number, at, err.Error(), "# record: envelope start_seconds=-0.0064 step_seconds=0.000108, with each of envelope, steady and lamp at most once"}
 			}
 			name, table = word, &timing{interval: v["step_seconds"], start: v["start_seconds"]}
-			rows_[name] = 1
+			begun[name] = true
 			clear(limit)
 		case "channel":
 			word, rest, _ := strings.Cut(value, " ")
@@ -132,7 +132,7 @@ func readTables(l *lines) (*File, error) {
 			table = nil
 		}
 	}
-	names := slices.Sorted(maps.Keys(rows_))
+	names := slices.Sorted(maps.Keys(begun))
 	f.Layout = fmt.Sprintf("tables %s, %d rows", strings.Join(names, ", "), total)
 	return f, nil
 }

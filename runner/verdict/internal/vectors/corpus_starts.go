@@ -9,7 +9,7 @@ func starts() []recipe {
 		e("started", "started", "healthy unit at 3.6 V", asIs),
 		e("started-no-noise", "started", "healthy unit, a converter without noise", func(r *recipe) { r.noise, r.railNoise = 0, 0 }),
 		e("started-2v2", "started", "fresh unit on a flat cell", func(r *recipe) {
-			r.power.SetVolts, r.power.RailVolts, r.power.Threshold, r.limits.SetVolts = 2.2, 2.2, 1.1, 2.2
+			r.power.RailVolts, r.power.Threshold, r.limits.SetVolts = 2.2, 1.1, 2.2
 			r.power.Bias, r.clockCentre = 1.1, 1.1
 			r.osc().Volts, r.osc().StartAt, r.osc().Growth = 0.95, 19.2e-3, 1.5e-3
 		}),

@@ -6,7 +6,6 @@ import "math"
 // wiring make of it at the clock's probe. Time 0 is where the rail passes its
 // threshold.
 type Power struct {
-	SetVolts  float64
 	RailVolts float64               // where the rail settles
 	Ramp      float64               // s, from 0 to RailVolts, a straight line
 	Threshold float64               // V; where it is above RailVolts time 0 is the ramp's beginning

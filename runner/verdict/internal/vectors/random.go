@@ -68,7 +68,7 @@ func (d *draw) frame() {
 func (d *draw) power() {
 	set, least := d.limits.SetVolts, d.limits.AmplitudeMinVolts
 	d.p = Power{
-		SetVolts: set, RailVolts: set * d.between(0.98, 1.02), Ramp: d.after * d.between(0.005, 0.03),
+		RailVolts: set * d.between(0.98, 1.02), Ramp: d.after * d.between(0.005, 0.03),
 		Threshold: d.limits.RailFraction * set,
 	}
 	if d.chance(0.5) {

@@ -50,6 +50,53 @@ func TestRandomCovers(t *testing.T) {
 	}
 }
 
+// TestRandomIsTrue looks at records for what their truth says: the noise before
+// the rise, and the sine in the settled part by correlation at its frequency.
+func TestRandomIsTrue(t *testing.T) {
+	seen := 0
+	for seed := range uint64(200) {
+		r, _, truth := Random(seed)
+		clock := r.Clock
+		if truth.Verdict == "unread" {
+			continue
+		}
+		rise := int(-clock.StartSeconds / clock.StepSeconds)
+		var sum, squares float64
+		n := float64(rise / 2) // well before anything moves
+		for _, code := range clock.Low[:rise/2] {
+			sum += clock.Volts(code)
+			squares += clock.Volts(code) * clock.Volts(code)
+		}
+		noise := math.Sqrt(squares/n - sum*sum/n/n)
+		// Below half a code of noise the converter rounds it away or up.
+		if truth.NoiseVolts > clock.CodeVolts/2 && math.Abs(noise/truth.NoiseVolts-1) > 4/math.Sqrt(2*n) {
+			t.Errorf("seed %d: noise of %.4g V before the rise, stated %.4g V", seed, noise, truth.NoiseVolts)
+		}
+		if truth.Verdict != "started" && truth.Verdict != "weak" && truth.Verdict != "off-frequency" {
+			continue
+		}
+		seen++
+		settled := clock.Low[len(clock.Low)-truth.SettledSamples*9/10:]
+		var mean, cos, sin float64
+		for _, code := range settled {
+			mean += clock.Volts(code) / float64(len(settled))
+		}
+		for i, code := range settled {
+			s, c := math.Sincos(2 * math.Pi * truth.FrequencyHertz * float64(i) * clock.StepSeconds)
+			cos += (clock.Volts(code) - mean) * c
+			sin += (clock.Volts(code) - mean) * s
+		}
+		amplitude := 2 * math.Hypot(cos, sin) / float64(len(settled))
+		within := 0.02*truth.AmplitudeVolts + 4*truth.NoiseVolts*math.Sqrt(2/float64(len(settled)))
+		if math.Abs(amplitude-truth.AmplitudeVolts) > within {
+			t.Errorf("seed %d: %s, amplitude %.4g V at %.6g Hz, stated %.4g V", seed, truth.Verdict, amplitude, truth.FrequencyHertz, truth.AmplitudeVolts)
+		}
+	}
+	if seen < 40 {
+		t.Errorf("only %d records that oscillate", seen)
+	}
+}
+
 // TestEnvelope holds the envelope to values worked out apart, from its formula:
 // steady 0.9 V, 1 mV at first, time constant 25 µs passes 10, 50 and 90 % after
 // 112.6208555243, 156.3272000426 and 188.1849808448 µs.

@@ -58,7 +58,7 @@ const (
 func slow() recipe {
 	return recipe{
 		power: Power{
-			SetVolts: setVolts, RailVolts: setVolts, Ramp: 360e-6, Threshold: setVolts / 2,
+			RailVolts: setVolts, Ramp: 360e-6, Threshold: setVolts / 2,
 			Clock: []Oscillation{{Hertz: clockHertz, Volts: 1.6, Growth: 600e-6, StartAt: 6.3e-3}},
 			Bias:  setVolts / 2, BiasDelay: 100e-6,
 		},
@@ -171,7 +171,11 @@ func (r recipe) state(e *Expect, clock Scope) {
 	if r.verdict != "weak" && r.verdict != "off-frequency" {
 		quantised := o.Growth * clock.Code / (0.171 * o.Volts) // the envelope climbs by 0.171*Volts/Growth there
 		within := min(0.02*r.after, bin+loose*o.Growth/4+quantised)
-		e.set("start_seconds", o.StartAt-r.late*b2f(r.noRail), max(within, bin))
+		start := o.StartAt
+		if r.noRail {
+			start -= r.late // all there is to time it from is the trigger
+		}
+		e.set("start_seconds", start, max(within, bin))
 	}
 	amplitudeWithin := loose * (0.03*o.Volts + 2*clock.Code)
 	e.set("amplitude_v", o.Volts, amplitudeWithin)
@@ -191,7 +195,7 @@ func (r recipe) state(e *Expect, clock Scope) {
 	case r.plain:
 		last := r.after
 		if o.StopAt > 0 {
-			last = o.StopAt
+			last = o.StopAt - 4*bin // where it settled and where it stopped are known to a bin or two
 		}
 		step, t.SettledSamples = clock.Step, int((last-o.Reaches(0.99))/clock.Step)
 	default:
@@ -201,11 +205,4 @@ func (r recipe) state(e *Expect, clock Scope) {
 		return // it has stopped before the steady record
 	}
 	e.set("frequency_hz", o.Hertz, 5*t.FrequencyBoundHertz(step)+1e-6*o.Hertz)
-}
-
-func b2f(b bool) float64 {
-	if b {
-		return 1
-	}
-	return 0
 }

@@ -105,8 +105,8 @@ func circuits() []circuit {
 		e("film-closes", "a film of 1 kilohm forms while it runs", func(c *circuit) {
 			c.verdict, c.stops, c.settled, c.extra = "dropped-out", true, [2]float64{76, 84}, film(85, 1000)
 		}),
-		e("film-closes-slowly", "a film of 5 kilohm forms while it runs", func(c *circuit) {
-			c.verdict, c.stops, c.settled, c.extra = "dropped-out", true, [2]float64{66, 74}, film(75, 5000)
+		e("film-closes-slowly", "a film of 3 kilohm forms while it runs", func(c *circuit) {
+			c.verdict, c.stops, c.settled, c.extra = "dropped-out", true, [2]float64{61, 69}, film(70, 3000)
 		}),
 		e("supply-divides", "40 ohm in the contact, the unit shorted by 60 ohm", func(c *circuit) {
 			mute(c)

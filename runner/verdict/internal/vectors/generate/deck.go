@@ -49,6 +49,7 @@ func (c circuit) deck() string {
 	}
 	if c.stops {
 		b.WriteString("meas tran stop when v(a)=$&half fall=last\n")
+		b.WriteString("meas tran left max v(a) from=106u to=110u\n")
 	}
 	fmt.Fprintf(&b, "set wr_singlescale\nwrdata %s.dat v(vdd) v(a)\n.endc\n.end\n", c.name)
 	return b.String()

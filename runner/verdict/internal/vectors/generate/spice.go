@@ -148,6 +148,8 @@ func (c circuit) sane(m map[string]float64) error {
 	switch {
 	case !(math.Abs(m["top"]-m["early"]) < 0.01*amplitude):
 		return fmt.Errorf("not settled from %g to %g µs: peaks of %g V, then %g V", c.settled[0], c.settled[1], m["early"], m["top"])
+	case c.stops && !(math.Abs(m["left"]-(m["top"]+m["bottom"])/2) < 0.05*amplitude):
+		return fmt.Errorf("it has not stopped: peaks of %g V at the end", m["left"])
 	case c.verdict == "weak" != (amplitude < c.required):
 		return fmt.Errorf("%s, but its amplitude is %g V of %g V", c.verdict, amplitude, c.required)
 	case c.verdict == "started" && !(start < c.allowed-2), c.verdict == "late" && !(start > c.allowed+2):
