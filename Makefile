@@ -26,19 +26,16 @@ cross:
 bench:
 	go test -run '^$$' -bench . -benchmem ./runner/... ./drivers/... ./dashboards/plot
 
-# The long ones: races, fuzzing, and the whole suite many times over.
+# The long ones: races, simulations in full, fuzzing, and the whole suite many times over.
 soak:
 	go test -race ./...
-	go test -run '^$$' -fuzz FuzzJudge -fuzztime 2m ./runner/verdict
-	go test -run '^$$' -fuzz FuzzCorpus -fuzztime 1m -fuzzminimizetime 1s ./runner/verdict
-	go test -run '^$$' -fuzz FuzzRead -fuzztime 1m -fuzzminimizetime 1s ./runner/verdict/recording
-	go test -run '^$$' -fuzz FuzzParse -fuzztime 1m ./runner/bench
-	go test -run '^$$' -fuzz FuzzParse -fuzztime 1m ./drivers/link
-	for f in FuzzReader FuzzParseNumber FuzzParseBlock FuzzParseIdentity; do go test -run '^$$' -fuzz $$f'$$' -fuzztime 30s ./drivers/scpi || exit 1; done
-	for f in FuzzParse FuzzReply FuzzConfirm FuzzExpression; do go test -run '^$$' -fuzz $$f'$$' -fuzztime 30s ./drivers/dialect || exit 1; done
-	RINGUP_LONG=1 go test -v -run '^TestWildRecords$$' ./runner/verdict
-	RINGUP_LONG=1 go test -v -run '^TestFaultMatrix$$' ./runner
-	go test -run '^$$' -fuzz FuzzRead -fuzztime 1m ./runner/crystal/marking
+	RINGUP_LONG=1 go test -timeout 2h ./...
+	@set -e; for target in $$(grep -rhoE '^func Fuzz[A-Za-z]+' --include='*_test.go' cmd drivers runner scripts dashboards | sed 's/func //' | sort -u); do \
+		for package in $$(grep -rlE "^func $$target\\(" --include='*_test.go' cmd drivers runner scripts dashboards | xargs -n 1 dirname | sort -u); do \
+			echo "fuzzing $$target in ./$$package"; \
+			go test -run '^$$' -fuzz "^$$target\$$" -fuzztime 1m -fuzzminimizetime 1s ./$$package; \
+		done; \
+	done
 	go test -count 5 ./runner/... ./cmd/...
 
 # Everything that is written by a program and kept in the repository.

@@ -161,7 +161,7 @@ func (c huntCase) hunt(t *testing.T, random *rand.Rand) runner.Hunt {
 // Hunts of every unit of the crystal model: the faulty part is named first, and a healthy one is not accused. With
 // RINGUP_LONG=1 it takes 200 hunts of each.
 func TestHuntNamesTheFaultyPart(t *testing.T) {
-	hunts := 40
+	hunts := 100
 	if os.Getenv("RINGUP_LONG") == "1" {
 		hunts = 200
 	}

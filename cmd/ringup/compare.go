@@ -62,7 +62,13 @@ two voltages they are compared as they are.`,
 						fmt.Fprintf(s.err, "%s is under several treatments taken together (%s); --treatment chooses one\n", each.name, strings.Join(each.treatments, ", "))
 					}
 				}
-				return printComparison(s.out, c, answer)
+				if err := printComparison(s.out, c, answer); err != nil {
+					return err
+				}
+				if base.run == other.run && base.treatment != other.treatment {
+					fmt.Fprintln(s.out, "\nAll cycles of the run are taken here. ringup show holds each treatment against the cycles just before and after it.")
+				}
+				return nil
 			})
 		},
 	}
@@ -127,7 +133,7 @@ func (f *compareFlags) sides(book *logbook.Book, args []string) (base, other *si
 	all[0].name, all[1].name = all[0].called(all[1]), all[1].called(all[0])
 	for _, s := range all {
 		if len(s.cycles) == 0 {
-			return nil, nil, usage{fmt.Errorf("%s: no counted cycle in the logbook (%d not counted); see ringup runs and ringup show", s.name, s.notCounted)}
+			return nil, nil, usage{fmt.Errorf("no counted cycle of %s (%d not counted); see ringup runs, and ringup show for the treatments and voltages of a run", s.asked(), s.notCounted)}
 		}
 	}
 	return all[0], all[1], nil
@@ -196,6 +202,24 @@ func (s *side) called(other *side) string {
 	return strings.Join(parts, ", ")
 }
 
+// asked says all that was asked of the side.
+func (s *side) asked() string {
+	var parts []string
+	if s.run != 0 {
+		parts = append(parts, fmt.Sprintf("run %d", s.run))
+	}
+	if s.unit != "" {
+		parts = append(parts, fmt.Sprintf("unit %q", s.unit))
+	}
+	if s.treatment != "" {
+		parts = append(parts, fmt.Sprintf("treatment %q", s.treatment))
+	}
+	if !math.IsNaN(s.volts) {
+		parts = append(parts, setVolts(s.volts))
+	}
+	return strings.Join(parts, ", ")
+}
+
 // compareSides compares; the sides' own voltages, if they differ, are what is compared.
 func compareSides(base, other *side, confidence float64) (failrate.Comparison, error) {
 	if base.volts != other.volts && !math.IsNaN(base.volts) && !math.IsNaN(other.volts) {
@@ -254,7 +278,10 @@ func printComparison(w io.Writer, c failrate.Comparison, a comparisonAnswer) err
 			continue
 		}
 		fmt.Fprintf(t, "  factor on the %s\t%s, %s to %s\tHodges-Lehmann; beyond the window counts as longest\n", time.name, ratio(time.t.Ratio.Estimate), ratio(time.t.Ratio.Low), ratio(time.t.Ratio.High))
-		p, test := probability(time.t.P), "Mann-Whitney, within each voltage"
+		p, test := probability(time.t.P), "Mann-Whitney"
+		if len(c.Volts) > 1 {
+			test += ", within each voltage"
+		}
 		if time.t.LogRankSet {
 			p, test = p+", "+probability(time.t.LogRank.P), test+"; log-rank"
 		}

@@ -9,6 +9,8 @@ import (
 	"os/signal"
 	"path/filepath"
 	"regexp"
+	"slices"
+	"strings"
 	"syscall"
 	"time"
 
@@ -42,7 +44,7 @@ A demo that was cut short goes on where it stopped; one that has ended begins an
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			ctx, stop := signal.NotifyContext(cmd.Context(), os.Interrupt, syscall.SIGTERM)
 			defer stop()
-			d := demo{io: io, o: *o, f: f, dir: dir, serve: serve}
+			d := demo{io: io, o: *o, f: f, dir: dir, serve: serve, text: demoBench}
 			if !cmd.Flags().Changed("seed") {
 				d.f.seed = 1
 			}
@@ -64,6 +66,7 @@ type demo struct {
 	dir   string
 	serve bool
 
+	text     string // of the bench file, but for its seed
 	began    time.Time
 	bench    *bench.Bench
 	book     *logbook.Book
@@ -80,7 +83,7 @@ func (d *demo) do(ctx context.Context) (err error) {
 		return err
 	}
 	d.o.bench = filepath.Join(d.dir, "bench.toml")
-	text := regexp.MustCompile(`(?m)^seed .*$`).ReplaceAllString(demoBench, fmt.Sprintf("seed          = %d", d.f.seed))
+	text := regexp.MustCompile(`(?m)^seed .*$`).ReplaceAllString(d.text, fmt.Sprintf("seed          = %d", d.f.seed))
 	if err := os.WriteFile(d.o.bench, []byte(text), 0o644); err != nil {
 		return err
 	}
@@ -122,8 +125,11 @@ func (d *demo) openLogbook() (err error) {
 	if d.runs, err = d.earlier(); err != nil {
 		return err
 	}
-	if n := len(d.runs); n > 0 && (n < len(demoStages) || d.runs[n-1].State == "running" || d.runs[n-1].State == "held") {
-		return nil
+	if n := len(d.runs); n > 0 {
+		ended, err := d.ended(d.runs[n-1], n)
+		if err != nil || !ended {
+			return err
+		}
 	}
 	d.runs = nil
 	if err := d.book.Close(); err != nil {
@@ -136,6 +142,23 @@ func (d *demo) openLogbook() (err error) {
 	}
 	d.book, err = logbook.Open(path)
 	return err
+}
+
+// ended says whether a run was the last of the story: the proof, or a hunt that found nothing.
+func (d *demo) ended(last logbook.Run, stages int) (bool, error) {
+	if last.State != "done" || stages < len(demoStages)-1 {
+		return false, nil
+	}
+	if stages == len(demoStages) {
+		return true, nil
+	}
+	found, err := runner.Summarise(d.book, last.ID, 0)
+	return !lifted(found), err
+}
+
+// lifted says whether a hunt ended with a part lifted, as it does when it found one.
+func lifted(hunt runner.Summary) bool {
+	return slices.ContainsFunc(hunt.Conditions, func(c failrate.Condition) bool { return strings.HasSuffix(c.Treatment, " lifted") })
 }
 
 // earlier lists the runs of a demo that was cut short, in order; none if the logbook holds anything else than
@@ -191,7 +214,7 @@ func (d *demo) tell(ctx context.Context) error {
 	watch = append(watch, d.person)
 	story := newStory(d)
 	story.opening()
-	var found [3]runner.Summary
+	var found []runner.Summary
 	for i, name := range demoStages {
 		story.before(i)
 		var run logbook.Run
@@ -204,10 +227,16 @@ func (d *demo) tell(ctx context.Context) error {
 			}
 			unfinished = nil
 		}
-		if found[i], err = runner.Summarise(d.book, run.ID, 0); err != nil {
+		summary, err := runner.Summarise(d.book, run.ID, 0)
+		if err != nil {
 			return err
 		}
-		story.after(i, found[i])
+		found = append(found, summary)
+		story.after(i, summary)
+		if i == 1 && !lifted(summary) {
+			story.noRepair()
+			break
+		}
 	}
 	return d.conclude(story, found)
 }
@@ -251,7 +280,7 @@ func (d *demo) stage(ctx context.Context, name string, unfinished *logbook.Run, 
 }
 
 // conclude writes the reports and the JSON.
-func (d *demo) conclude(story *story, found [3]runner.Summary) error {
+func (d *demo) conclude(story *story, found []runner.Summary) error {
 	var ids []int64
 	for _, s := range found {
 		ids = append(ids, s.Run)
@@ -270,9 +299,13 @@ func (d *demo) conclude(story *story, found [3]runner.Summary) error {
 		if err != nil {
 			return err
 		}
-		before, err := d.beforeAndAfter(found[0], found[2])
-		if err != nil {
-			return err
+		var proof *demoProof
+		if len(found) == len(demoStages) {
+			before, err := d.beforeAndAfter(found[0], found[2])
+			if err != nil {
+				return err
+			}
+			proof = &demoProof{found[2], comparisonJSON(before, 0)}
 		}
 		suspects := []runner.Suspect{}
 		if hunt.Hunt != nil {
@@ -281,8 +314,8 @@ func (d *demo) conclude(story *story, found [3]runner.Summary) error {
 		return printJSON(d.io.out, struct {
 			Soak  runner.Summary `json:"soak"`
 			Hunt  demoHunt       `json:"hunt"`
-			Proof demoProof      `json:"proof"`
-		}{found[0], demoHunt{found[1], suspects}, demoProof{found[2], comparisonJSON(before, 0)}})
+			Proof *demoProof     `json:"proof"` // null when the hunt found nothing to repair
+		}{found[0], demoHunt{found[1], suspects}, proof})
 	}
 	story.ending(path)
 	return nil

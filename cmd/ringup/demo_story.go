@@ -139,10 +139,20 @@ func (s *story) afterHunt(found runner.Summary) {
 	if first := a.Hunt.List()[0]; first.Shown {
 		s.say("\nFound: %q is the surest change.", first.Treatment)
 		s.say("How sure: chance alone would do this about once in %s hunts like this one, all comparisons allowed for.", roundNumber(1/first.Adjusted))
-		s.say("Next: put a new, sound part in its place and repeat the worst of the night.")
+		if lifted(found) {
+			s.say("Next: put a new, sound part in its place and repeat the worst of the night.")
+		}
 	} else {
 		s.say("\nFound: no treatment changed anything surely. Hunt with more cycles, or at a lower voltage.")
 	}
+}
+
+// noRepair ends a story whose hunt has lifted no part.
+func (s *story) noRepair() {
+	s.say(`
+3. IS IT REPAIRED?
+Nothing was lifted, so nothing is replaced, and there is no repair to prove: a part fitted on a guess would
+only seem to work for a while. What the hunt could have seen stands above and in the report.`)
 }
 
 // roundNumber writes a large number to two significant digits, up to a million.
@@ -151,7 +161,11 @@ func roundNumber(v float64) string {
 		return "a million, or less often,"
 	}
 	unit := math.Pow(10, math.Max(0, math.Floor(math.Log10(v))-1))
-	return fmt.Sprintf("%.0f", math.Round(v/unit)*unit)
+	text := fmt.Sprintf("%.0f", math.Round(v/unit)*unit)
+	if n := len(text); n > 3 {
+		text = text[:n-3] + "," + text[n-3:]
+	}
+	return text
 }
 
 func (s *story) afterProof(found runner.Summary) {
@@ -173,7 +187,7 @@ func (s *story) afterProof(found runner.Summary) {
 	s.say("\nFound, over these voltages: %s.", all.Sentence())
 	s.say("How sure: the script stopped as soon as it could accept, and this bound allows for that. Its own words:\n%s.", s.lastWords(found.Run))
 	if need, err := failrate.NeedDemonstration(0.001, runner.Confidence, 0); err == nil {
-		s.say("What to do next: %d starts are not for ever. It takes %s.\nSoak it for some more nights before it goes back to the river.", cycles, need.Sentence())
+		s.say("What to do next: %d starts do not show that it never fails. To show less than 0.1 %% takes more nights:\n%s. Soak it on before it goes back to the river.", cycles, need.Sentence())
 	}
 }
 

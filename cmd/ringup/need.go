@@ -3,7 +3,6 @@ package main
 import (
 	"errors"
 	"fmt"
-	"math"
 	"strings"
 	"text/tabwriter"
 	"time"
@@ -141,8 +140,11 @@ func (f *needFlags) demonstration() (needAnswer, error) {
 		return needAnswer{}, fmt.Errorf("--confidence: %w", err)
 	}
 	d, err := failrate.NeedDemonstration(below, confidence, f.failures)
+	if err != nil {
+		return needAnswer{}, fmt.Errorf("--below %s: %w", f.below, err)
+	}
 	return needAnswer{Question: "demonstration", Cycles: d.Cycles, AllowedFailures: &d.AllowedFailures, Confidence: &confidence, Below: &below,
-		Exact: d, Convention: d.Convention, Sentence: d.Sentence()}, err
+		Exact: d, Convention: d.Convention, Sentence: d.Sentence()}, nil
 }
 
 func (f *needFlags) toWidth() (needAnswer, error) {
@@ -159,8 +161,11 @@ func (f *needFlags) toWidth() (needAnswer, error) {
 		return needAnswer{}, fmt.Errorf("--confidence: %w", err)
 	}
 	w, err := failrate.NeedWidth(rate, width, confidence, failrate.Method(f.method))
+	if err != nil {
+		return needAnswer{}, fmt.Errorf("--width %s: %w", f.width, err)
+	}
 	return needAnswer{Question: "width", Cycles: w.Cycles, Confidence: &confidence, Rate: &rate, Width: &width,
-		Exact: w, Convention: w.Convention, Sentence: w.Sentence()}, err
+		Exact: w, Convention: w.Convention, Sentence: w.Sentence()}, nil
 }
 
 func (f *needFlags) seeChange() (needAnswer, error) {
@@ -185,8 +190,11 @@ func (f *needFlags) seeChange() (needAnswer, error) {
 		return needAnswer{}, fmt.Errorf("--confidence: %w", err)
 	}
 	c, err := failrate.NeedChange(from, to, power, 1-confidence)
+	if err != nil {
+		return needAnswer{}, fmt.Errorf("--change %s: %w", f.change, err)
+	}
 	return needAnswer{Question: "change", Cycles: c.Cycles, Confidence: &confidence, From: &from, To: &to, Power: &power,
-		Exact: c, Convention: c.Convention, Sentence: c.Sentence()}, err
+		Exact: c, Convention: c.Convention, Sentence: c.Sentence()}, nil
 }
 
 func (f *needFlags) plan() (needAnswer, error) {
@@ -236,11 +244,22 @@ func (f *needFlags) print(io streams, a needAnswer) error {
 	return nil
 }
 
+// chance words the probability of a decision; what will not happen needs no exponent.
+func chance(p float64) string {
+	if p > 0 && p < 1e-4 {
+		return "below 0.01 %"
+	}
+	return failrate.Percent(p)
+}
+
 // printPlan prints the limits and the operating characteristic of a sequential plan.
 func (f *needFlags) printPlan(io streams, p *failrate.Plan, fixed failrate.FixedPlan) error {
 	limit := func(n *int, words string) string {
 		if n == nil {
 			return "not yet"
+		}
+		if *n == 0 {
+			return "0"
 		}
 		return fmt.Sprintf("%d or %s", *n, words)
 	}
@@ -273,7 +292,7 @@ func (f *needFlags) printPlan(io streams, p *failrate.Plan, fixed failrate.Fixed
 	}
 	fmt.Fprintln(t, heading)
 	for _, c := range p.Curve() {
-		fmt.Fprintf(t, "  %s\t%s\t%s\t%.0f%s\n", failrate.Percent(c.Rate), failrate.Percent(c.Accept), failrate.Percent(c.Reject), math.Ceil(c.ExpectedCycles), took(c.ExpectedCycles))
+		fmt.Fprintf(t, "  %s\t%s\t%s\t%.0f%s\n", failrate.Percent(c.Rate), chance(c.Accept), chance(c.Reject), c.ExpectedCycles, took(c.ExpectedCycles))
 	}
 	if err := t.Flush(); err != nil {
 		return err

@@ -149,13 +149,10 @@ func printHunt(w io.Writer, h runner.Hunt) error {
 	if len(h.NotCompared) > 0 {
 		fmt.Fprintf(w, "  Not compared, since there are no cycles as found before or after at the same voltage: %s.\n", strings.Join(h.NotCompared, ", "))
 	}
-	fmt.Fprintf(w, "\n%s\n", h.Sentence())
+	fmt.Fprintf(w, "\n%s.\n", h.Sentence())
 	return nil
 }
 
 func probability(p float64) string {
-	if p < 1e-4 {
-		return fmt.Sprintf("%.0e", p)
-	}
 	return fmt.Sprintf("%.2g", p)
 }

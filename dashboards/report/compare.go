@@ -33,26 +33,18 @@ func (c comparison) Found() string {
 // Clear is true when chance alone is an unlikely explanation.
 func (c comparison) Clear() bool { return c.Adjusted < 1-runner.Confidence }
 
-// compare sets every treatment of a run and of others against the unit as found
-// at the same voltage: within its own run where that has cycles as found, since
-// the same night and the same rests are the better base, else in the first run.
+// compare sets the conditions of other runs against the first run's at the same
+// voltage. A run that has cycles as found beside its treatments is its own base,
+// and a hunt: see [hunts].
 func compare(f *findings, others []*findings) []comparison {
 	var list []comparison
-	for _, run := range append([]*findings{f}, others...) {
-		own := untreated(run)
+	for _, run := range others {
+		if own := untreated(run); len(own) > 0 && len(own) < len(run.Conditions) {
+			continue
+		}
 		for _, c := range run.Conditions {
-			base, baseRun, ok := failrate.Condition{}, run.Run.ID, false
-			if c.Treatment != runner.AsFound {
-				base, ok = at(own, c.Volts)
-			}
-			// A run of the unit as found alone, e.g. another unit's, compares
-			// with the first; its as-found blocks between treatments do not.
-			if !ok && run != f && (c.Treatment != runner.AsFound || len(own) == len(run.Conditions)) {
-				base, ok = at(baseOf(f), c.Volts)
-				baseRun = f.Run.ID
-			}
-			if ok && c.Cycles > 0 {
-				list = append(list, comparison{Treatment: c.Treatment, Run: run.Run.ID, BaseRun: baseRun, Before: base, After: c,
+			if base, ok := at(baseOf(f), c.Volts); ok && c.Cycles > 0 {
+				list = append(list, comparison{Treatment: c.Treatment, Run: run.Run.ID, BaseRun: f.Run.ID, Before: base, After: c,
 					P: failrate.FisherExact(base.Failures, base.Cycles, c.Failures, c.Cycles)})
 			}
 		}
@@ -71,7 +63,7 @@ func compare(f *findings, others []*findings) []comparison {
 // differently: rest alone can change how a unit starts.
 func unlike(f *findings, others []*findings, list []comparison) (notes []string) {
 	for _, other := range others {
-		across := slices.ContainsFunc(list, func(c comparison) bool { return c.Run == other.Run.ID && c.BaseRun != c.Run })
+		across := slices.ContainsFunc(list, func(c comparison) bool { return c.Run == other.Run.ID })
 		if a, b := joined(f.Rests), joined(other.Rests); across && a != b {
 			notes = append(notes, fmt.Sprintf("Run %d rested %s before each start, run %d %s: part of a difference between them may come from that.", f.Run.ID, a, other.Run.ID, b))
 		}

@@ -28,10 +28,11 @@ type findings struct {
 	First      time.Time // begin of the first cycle, end of the last
 	Last       time.Time
 
-	moments []cycleMoment
-	counted []failrate.Cycle // in the order they were done
-	stored  []logbook.Cycle  // cycles whose waveforms are in the book
-	factors []string
+	moments  []cycleMoment
+	counted  []failrate.Cycle // in the order they were done
+	analysis runner.Analysis  // what show prints of the run
+	stored   []logbook.Cycle  // cycles whose waveforms are in the book
+	factors  []string
 }
 
 // notCounted are the cycles of one verdict that do not enter the failure rate.
@@ -81,6 +82,7 @@ func gather(book *logbook.Book, run int64) (*findings, error) {
 		return nil, err
 	}
 	f.Conditions, f.Pooled = tally.Conditions(), tally.Of(nil)
+	f.analysis = runner.Analyse(runner.Summary{Conditions: f.Conditions, Accepted: f.Run.Accepted}, f.counted)
 	f.meanAmbient()
 	return f, nil
 }

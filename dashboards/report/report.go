@@ -46,7 +46,7 @@ var page string
 var style string
 
 var document = template.Must(template.New("report").Funcs(template.FuncMap{
-	"add1": func(i int) int { return i + 1 }, "percent": percent, "count": count, "interval": interval, "milliseconds": milliseconds, "volts": volts, "probability": probability,
+	"add1": func(i int) int { return i + 1 }, "percent": percent, "count": count, "interval": interval, "milliseconds": milliseconds, "start": start, "volts": volts, "probability": probability,
 }).Parse(page))
 
 // Write writes the report of a run. Nothing is written if it returns an error of
@@ -72,7 +72,7 @@ func Write(w io.Writer, book *logbook.Book, run int64, o Options) error {
 	if err != nil {
 		return err
 	}
-	comparisons := compare(f, others)
+	comparisons, hunted := compare(f, others), hunts(f, others)
 	title := o.Title
 	if title == "" {
 		title = f.Run.Unit
@@ -80,8 +80,10 @@ func Write(w io.Writer, book *logbook.Book, run int64, o Options) error {
 	var out bytes.Buffer
 	err = document.Execute(&out, map[string]any{
 		"Title": title, "Style": template.CSS(plot.LightCSS + style), "Written": moment(o.Written, f.Zone), "Version": o.Version,
-		"F": f, "Others": others, "Headline": headline(f), "Further": further(f, comparisons), "Pictures": pictures, "Comparisons": comparisons, "Order": throughTheRun(f), "Threshold": againstVoltage(f), "Hunts": hunts(f, others), "Repairs": repairs(f, others), "Unlike": unlike(f, others, comparisons),
-		"Next": next(f, comparisons), "Cautions": runner.Cautions,
+		"F": f, "Others": others, "Headline": headline(f), "Further": further(f, hunted, comparisons), "Pictures": pictures,
+		"Order": throughTheRun(f), "Threshold": againstVoltage(f), "Hunts": hunted, "LeastStartRatio": runner.LeastStartRatio,
+		"Comparisons": comparisons, "Repairs": repairs(f, others), "Unlike": unlike(f, others, comparisons),
+		"Next": next(f, hunted, comparisons), "Cautions": runner.Cautions,
 	})
 	if err != nil {
 		return err

@@ -30,8 +30,15 @@ func headline(f *findings) string {
 		return fmt.Sprintf("None of %s starts%s failed: with %s confidence fewer than %s of its starts fail.",
 			count(all.Cycles), who, confidence, percent(all.High))
 	}
-	return fmt.Sprintf("At %s, its worst voltage, the unit%s failed to start in %s of %s cycles: %s, %s with %s confidence.",
-		volts(worst.Volts), who, count(worst.Failures), count(worst.Cycles), percent(worst.Estimate), between(worst), confidence)
+	allowing := ""
+	for _, n := range f.analysis.Nights {
+		if n.Widened && n.Treatment == worst.Treatment && n.Volts == worst.Volts {
+			worst.Low, worst.High, worst.OneSided = n.Interval.Low, n.Interval.High, false
+			allowing = ", which allows for cycles that were not independent of each other"
+		}
+	}
+	return fmt.Sprintf("At %s, its worst voltage, the unit%s failed to start in %s of %s cycles: %s, %s with %s confidence%s.",
+		volts(worst.Volts), who, count(worst.Failures), count(worst.Cycles), percent(worst.Estimate), between(worst), confidence, allowing)
 }
 
 func between(c failrate.Condition) string {
@@ -42,7 +49,7 @@ func between(c failrate.Condition) string {
 }
 
 // further says what else stands out.
-func further(f *findings, comparisons []comparison) []string {
+func further(f *findings, hunted []hunt, comparisons []comparison) []string {
 	base := baseOf(f)
 	var said []string
 	if all := pooled(base); all.Failures > 0 && len(base) > 1 {
@@ -61,6 +68,11 @@ func further(f *findings, comparisons []comparison) []string {
 	}
 	if kinds := failuresByKind(f.Pooled.Verdicts); kinds != "" {
 		said = append(said, "The failures were "+kinds+".")
+	}
+	for _, h := range hunted {
+		if first := h.Suspects[0]; first.Shown {
+			said = append(said, first.Sentence+".")
+		}
 	}
 	for _, c := range clearest(comparisons) {
 		said = append(said, fmt.Sprintf("%s at %s: %s of %s failed against %s of %s as found (%s).", c.Treatment, volts(c.After.Volts),
@@ -145,7 +157,7 @@ func pooled(conditions []failrate.Condition) failrate.Condition {
 }
 
 // next says what to do with the result.
-func next(f *findings, comparisons []comparison) []string {
+func next(f *findings, hunted []hunt, comparisons []comparison) []string {
 	var steps []string
 	switch f.Run.State {
 	case "running", "held":
@@ -163,6 +175,8 @@ func next(f *findings, comparisons []comparison) []string {
 	case all.Failures == 0:
 		n := int(math.Ceil(math.Log(1-runner.Confidence) / math.Log(1-all.High/10)))
 		steps = append(steps, fmt.Sprintf("Nothing failed, which does not mean that nothing ever fails. To show a rate ten times lower takes about %s cycles without a failure; colder air, longer rests and lower voltages show more in fewer.", count(n)))
+	case len(comparisons) == 0 && len(hunted) > 0:
+		steps = append(steps, afterHunting(hunted))
 	case len(comparisons) == 0:
 		if c, ok := huntAt(base); ok {
 			steps = append(steps, fmt.Sprintf("Find the part: run the hunt at %s, where the unit fails sometimes and starts sometimes (%s), so that better and worse both show.", volts(c.Volts), percent(c.Estimate)))
@@ -188,6 +202,21 @@ func huntAt(conditions []failrate.Condition) (best failrate.Condition, ok bool) 
 	return best, ok
 }
 
+func afterHunting(hunted []hunt) string {
+	var shown []string
+	for _, h := range hunted {
+		for _, s := range h.Suspects {
+			if s.Shown {
+				shown = append(shown, s.Treatment+" ("+s.Found()+")")
+			}
+		}
+	}
+	if len(shown) == 0 {
+		return "No treatment changed the unit beyond chance. Hunt again with more cycles for each treatment, at a voltage at which about a third of the starts fail, or with other suspects."
+	}
+	return "Surely changed the unit: " + strings.Join(shown, "; ") + ". Lift or replace the part, then repeat this run's worst voltages with the same rests, in the same cold, and compare."
+}
+
 func afterComparing(comparisons []comparison) []string {
 	var cures, harms []string
 	for _, c := range clearest(comparisons) {
@@ -199,13 +228,13 @@ func afterComparing(comparisons []comparison) []string {
 	}
 	var steps []string
 	if len(harms) > 0 {
-		steps = append(steps, "Made it worse, so the part named has to do with the fault: "+strings.Join(harms, "; ")+".")
+		steps = append(steps, "Fails more often now: "+strings.Join(harms, "; ")+".")
 	}
 	if len(cures) > 0 {
-		steps = append(steps, "Made it better: "+strings.Join(cures, "; ")+". If that is the repair, keep this report with the unit's papers; the bound in the table is what was proved, no more.")
+		steps = append(steps, "Fails more seldom now: "+strings.Join(cures, "; ")+". If that is the repair, keep this report with the unit's papers; what was proved is the bound under \"Before and after\", no more.")
 	}
 	if len(steps) == 0 {
-		steps = append(steps, "No treatment changed the failure rate beyond chance. More cycles for each treatment, a voltage at which about a third of the starts fail, or another suspect.")
+		steps = append(steps, "No change of the failure rate is shown. Repeat with more cycles at the worst voltages.")
 	}
 	return steps
 }

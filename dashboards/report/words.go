@@ -60,6 +60,14 @@ func milliseconds(seconds float64) string {
 	return fmt.Sprintf("%.3g ms", 1e3*seconds)
 }
 
+// start words a median start time that may not be known.
+func start(seconds *float64) string {
+	if seconds == nil {
+		return "–"
+	}
+	return milliseconds(*seconds)
+}
+
 // seconds words a set time with the unit that suits it, "" if it was not set.
 func seconds(s float64) string {
 	switch {

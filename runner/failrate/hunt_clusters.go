@@ -41,7 +41,10 @@ func clusteringOf(pairs []sides, scatter func(sides) float64) clustering {
 			degrees++
 		}
 	}
-	if reach == 0 || chiSquareUpper(sum, degrees) >= clusteringLevel {
+	// A stretch in two pairs correlates their differences by -1/2, and their squares by
+	// 1/4: the sum has the variance of 1.5 times as many, so is 1.5 times a chi-square.
+	const shared = 1.5
+	if reach == 0 || chiSquareUpper(sum/shared, degrees/shared) >= clusteringLevel {
 		return clustering{}
 	}
 	return clustering{max(0, min(1, (sum-degrees)/reach))}
