@@ -152,17 +152,25 @@ func TestNamedOutput(t *testing.T) {
 	}
 }
 
-// TestBatchedScope arms a scope, fetches a peak-detect record of 300000 points
-// in batches, and reads its own measurements.
+// TestBatchedScope arms a scope, at first with an attenuation of which it heard a
+// wrong digit, fetches a peak-detect record of 300000 points in batches, and
+// reads its own measurements.
 func TestBatchedScope(t *testing.T) {
 	const samples = 600_000
 	first, last := 0, 0
+	probe, heard := "", false
 	s := speak(t, '\n', func(m string) string {
 		switch m {
 		case "*IDN?":
 			return "RIGOL TECHNOLOGIES,DS1104Z,DS1ZA164012345,00.04.04.SP4\n"
 		case ":SYSTem:ERRor?":
 			return "0,\"No error\"\n"
+		case ":CHANnel2:PROBe 10.00":
+			if probe = "1.000000e+01"; !heard {
+				probe, heard = "5.000000e+01", true
+			}
+		case ":CHANnel2:PROBe?":
+			return probe + "\n"
 		case ":TRIGger:STATus?":
 			return "WAIT\n"
 		case ":ACQuire:TYPE?":
@@ -189,11 +197,15 @@ func TestBatchedScope(t *testing.T) {
 		t.Fatal(err)
 	}
 	t.Cleanup(func() { o.Close() })
-	err = o.Arm(t.Context(), RecordSetup{
+	setup := RecordSetup{
 		Channels:     []ChannelSetup{{Number: 2, Attenuation: 10, LowVolts: -2, HighVolts: 3}},
 		StartSeconds: -0.002, WindowSeconds: 0.12, Points: 300_000, Peak: true, Trigger: &TriggerSetup{Channel: 2, LevelVolts: 1},
-	})
-	if err != nil {
+	}
+	err = o.Arm(t.Context(), setup)
+	if err == nil || !strings.Contains(err.Error(), "attenuation was set to 10 and reads back as 50") || !slices.Contains(s.sent(), ":STOP") {
+		t.Fatalf("armed with a wrong attenuation: %v, sent %q", err, s.sent())
+	}
+	if err := o.Arm(t.Context(), setup); err != nil {
 		t.Fatal(err)
 	}
 	w, err := o.Fetch(t.Context(), 2)

@@ -33,6 +33,9 @@ func (d *device) number(ctx context.Context, operation string, s dialect.Setting
 
 func same(a, b float64) bool { return a == b || math.IsNaN(a) && math.IsNaN(b) }
 
+// RecordReadings is how often a record is read at least.
+const RecordReadings = 2
+
 // record is a channel's record as the scope gives it.
 type record struct {
 	preamble map[string]float64

@@ -3,6 +3,7 @@ package dialect
 import (
 	"fmt"
 	"maps"
+	"math"
 	"regexp"
 	"slices"
 	"strings"
@@ -47,6 +48,7 @@ func (c *checker) dialect(f file) *Dialect {
 		c.fail("identity", "%q is no regular expression: %v", f.Identity, err)
 	}
 	c.session(d, f.Session)
+	c.scopeLimits(d, f)
 	known, ok := operations[d.Kind]
 	if !ok {
 		c.fail("kind", "%q; allowed are %s", f.Kind, list(operations))
@@ -66,6 +68,20 @@ func (c *checker) dialect(f file) *Dialect {
 		}
 	}
 	return d
+}
+
+// scopeLimits are what a scope can record at most.
+func (c *checker) scopeLimits(d *Dialect, f file) {
+	if f.MostPoints != nil {
+		if d.MostPoints = *f.MostPoints; d.MostPoints < 1 || d.Kind != Scope {
+			c.fail("most_points", "%d for a %s; a scope can have a number of points from 1", d.MostPoints, d.Kind)
+		}
+	}
+	if f.MostRate != nil {
+		if d.MostSamplesPerSecond = *f.MostRate; !(d.MostSamplesPerSecond > 0) || math.IsInf(d.MostSamplesPerSecond, 0) || d.Kind != Scope {
+			c.fail("most_samples_per_second", "%g for a %s; a scope can have a number above 0", d.MostSamplesPerSecond, d.Kind)
+		}
+	}
 }
 
 func (c *checker) session(d *Dialect, s fileSession) {

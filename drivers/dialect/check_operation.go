@@ -146,6 +146,17 @@ func (c *checker) step(key string, s fileStep, want wanted) step {
 			c.fail(key+field, "{%s} has no value here; allowed are %s", name, orNone(want.settings))
 		}
 	}
+	if s.Verify != "" {
+		if st.expected, err = parseExpression(s.Verify); err != nil {
+			c.fail(key+".verify", "%v", err)
+			return st
+		}
+		for _, name := range st.expected.names() {
+			if !slices.Contains(want.settings, name) {
+				c.fail(key+".verify", "%q has no value here; allowed are %s", name, orNone(want.settings))
+			}
+		}
+	}
 	if !st.ask {
 		if s.Reply != "" || s.Verify != "" || s.Prefix != "" || s.Mask != 0 || s.As != "" {
 			c.fail(key, "reply, prefix, mask, as and verify belong to a step with ask")
@@ -157,8 +168,6 @@ func (c *checker) step(key string, s fileStep, want wanted) step {
 	switch {
 	case !slices.Contains(replyTypes, st.reply):
 		c.fail(key+".reply", "%q; allowed are %q", s.Reply, replyTypes)
-	case s.Verify != "" && !slices.Contains(want.settings, s.Verify):
-		c.fail(key+".verify", "%q has no value here; allowed are %s", s.Verify, orNone(want.settings))
 	case s.Verify != "" && gives != NumberReply && gives != BooleanReply:
 		c.fail(key+".reply", "%q; only a number or a boolean can be verified", s.Reply)
 	case s.Within < 0 || s.WithinPercent < 0:

@@ -17,8 +17,8 @@ type Setting struct {
 // question asks back one setting.
 type question struct {
 	step
-	query string
-	sent  float64
+	query    string
+	settings Settings
 }
 
 // Confirm asks back what was sent, as far as the operations' steps ask with
@@ -52,7 +52,7 @@ func (d *Dialect) questions(sent []Setting) ([]question, error) {
 			if err != nil {
 				return nil, fmt.Errorf("dialect %s, operation %s: %w", d.Name, s.Operation, err)
 			}
-			all = append(all, question{st, query, s.Settings[st.verify]})
+			all = append(all, question{st, query, s.Settings})
 		}
 	}
 	return all, nil
@@ -99,7 +99,7 @@ func (d *Dialect) askBack(ctx context.Context, t Talker, questions []question) e
 			t.Tear(err)
 			return err
 		}
-		if err := verify(ctx, t, q.step, q.query, q.sent, got); err != nil {
+		if err := verify(ctx, t, q.step, q.query, q.settings, got); err != nil {
 			return err
 		}
 	}

@@ -61,6 +61,53 @@ func TestConfirmInParts(t *testing.T) {
 	}
 }
 
+// TestConfirmAttenuation: the scopes that do not give the probe's attenuation
+// back with a record are asked for that of each channel, in one message where
+// they join, and a digit that changed on its way is found.
+func TestConfirmAttenuation(t *testing.T) {
+	sent := []Setting{
+		{"channel", Settings{"channel": 1, "attenuation": 10}},
+		{"channel", Settings{"channel": 2, "attenuation": 1}},
+	}
+	for name, c := range map[string]struct {
+		asked, right, wrong []string
+		want                string
+	}{
+		"keysight-infiniivision": {
+			[]string{"CHANnel1:PROBe?;:CHANnel2:PROBe?"}, []string{"+1.000E+01;+1.000E+00"}, []string{"+1.000E+01;+9.000E+00"},
+			"attenuation was set to 1 and reads back as 9",
+		},
+		"rigol-ds1000z": {
+			[]string{":CHANnel1:PROBe?", ":CHANnel2:PROBe?"}, []string{"1.000000e+01", "1.000000e+00"}, []string{"1.000000e+01", "5.000000e+00"},
+			"attenuation was set to 1 and reads back as 5",
+		},
+		"siglent-sds1000": {
+			[]string{"C1:ATTN?", "C2:ATTN?"}, []string{"10", "1"}, []string{"10", "5"},
+			"attenuation was set to 1 and reads back as 5",
+		},
+		"tektronix-mso": {
+			[]string{"CH1:PRObe:GAIN?;:CH2:PRObe:GAIN?"}, []string{"100.0000E-3;1.0000"}, []string{"100.0000E-3;100.0000E-3"},
+			"1 / attenuation was set to 1 and reads back as 0.1",
+		},
+	} {
+		d := embeddedDialect(t, Scope, name)
+		for want, answers := range map[string][]string{"": c.right, c.want: c.wrong} {
+			s := &script{replies: map[string]string{}}
+			for i, query := range c.asked {
+				query = query[strings.LastIndex(query, ";")+1:]
+				s.replies[strings.TrimPrefix(query, ":")] = answers[i]
+			}
+			err := d.Confirm(t.Context(), s, sent)
+			if (err == nil) != (want == "") || err != nil && !strings.HasPrefix(err.Error(), want) {
+				t.Errorf("%s: to %q: %v, want %q", name, answers, err, want)
+			}
+			if !slices.Equal(s.sent, c.asked) || s.torn != nil {
+				t.Errorf("%s: asked %q, want %q; torn for %v", name, s.sent, c.asked, s.torn)
+			}
+		}
+	}
+}
+
 // FuzzConfirm: whatever comes back, a setting is confirmed only by its own
 // value.
 func FuzzConfirm(f *testing.F) {

@@ -32,6 +32,11 @@ type Dialect struct {
 	Guide string
 	// HardwareTried is "no", or which instrument it was tried on.
 	HardwareTried string
+	// MostPoints is how many points one record of a scope holds, and
+	// MostSamplesPerSecond how fast it samples with all its channels on; 0 where
+	// the file does not say.
+	MostPoints           int
+	MostSamplesPerSecond float64
 
 	identity *regexp.Regexp
 	own      bool // from the user's folder
@@ -87,9 +92,11 @@ type step struct {
 	prefix  string // text that comes before the value
 	mask    uint64 // of a bits or byte reply: yes if any of these bits is set
 	as      string // the name by which values use the reply
-	// verify names the setting that the reply must equal, within an absolute
-	// tolerance in the setting's unit plus one relative to it.
+	// verify is the setting that the reply must equal, or an expression over
+	// settings; expected is the same parsed. The tolerance is an absolute one in
+	// the reply's unit plus one relative to what is expected.
 	verify           string
+	expected         expression
 	within, relative float64
 }
 

@@ -18,6 +18,8 @@ type file struct {
 	Identity      string                   `toml:"identity"`
 	Guide         string                   `toml:"guide"`
 	HardwareTried string                   `toml:"hardware_tried"`
+	MostPoints    *int                     `toml:"most_points"`
+	MostRate      *float64                 `toml:"most_samples_per_second"`
 	Session       fileSession              `toml:"session"`
 	Operations    map[string]fileOperation `toml:"operations"`
 }

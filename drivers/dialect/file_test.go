@@ -67,6 +67,8 @@ func TestMistakes(t *testing.T) {
 		{"acknowledged and joined", replace("[operations.read]", "[session]\njoin = \";\"\nacknowledgement = \"OK\"\n[operations.read]"), "f.toml:8:1: session.join: "},
 		{"not read back", strings.Replace(supply, `  { ask = "SOURce:VOLTage?", reply = "number", verify = "volts", within = 0.001 },`, "", 1), `f.toml:15:13: operations.set_volts: it must end by asking the value back, with verify = "volts"`},
 		{"verify", strings.Replace(supply, `verify = "amps"`, `verify = "ohms"`, 1), `operations.set_amps.steps[1].verify: "ohms" has no value here; allowed are channel, amps`},
+		{"verify nothing", strings.Replace(supply, `verify = "amps"`, `verify = "1 / "`, 1), `operations.set_amps.steps[1].verify: "1 / " is no expression`},
+		{"verify what is unknown", strings.Replace(supply, `verify = "amps"`, `verify = "amps / ohms"`, 1), `operations.set_amps.steps[1].verify: "ohms" has no value here; allowed are channel, amps`},
 		{"tolerance", strings.Replace(supply, `within = 0.0001`, `within = -1`, 1), "operations.set_amps.steps[1]: a tolerance cannot be negative"},
 		{"unterminated and terminated", replace("[operations.read]", "[session]\nsend = \"\\r\"\nunterminated = true\n[operations.read]"), "f.toml:9:1: session.unterminated: without ends of line"},
 		{"refusal without acknowledgement", replace("[operations.read]", "[session]\nrefusal = 'E'\n[operations.read]"), "f.toml:8:1: session.refusal: it comes instead of an acknowledgement"},

@@ -127,7 +127,7 @@ func (d *Dialect) steps(ctx context.Context, t Talker, name string, op operation
 			reply = got
 			continue
 		}
-		if err := verify(ctx, t, st, message, s[st.verify], got); err != nil {
+		if err := verify(ctx, t, st, message, s, got); err != nil {
 			return Reply{}, err
 		}
 	}
@@ -241,7 +241,11 @@ func (d *Dialect) compose(commands []string) []string {
 }
 
 // verify compares a setting with what reads back.
-func verify(ctx context.Context, t Talker, st step, query string, sent float64, got Reply) error {
+func verify(ctx context.Context, t Talker, st step, query string, s Settings, got Reply) error {
+	sent, err := st.expected.value(s, nil)
+	if err != nil {
+		return fmt.Errorf("%s: verify = %q: %w", query, st.verify, err)
+	}
 	if math.Abs(got.Number-sent) <= st.within+st.relative*math.Abs(sent) {
 		return nil
 	}
