@@ -100,10 +100,12 @@ func cycleResult(c logbook.Cycle, messages []string) any {
 		Volts      *float64 `json:"volts"`
 		Amps       *float64 `json:"amps"`
 		AmbientDeg *float64 `json:"ambient_c"`
+		Warnings   []string `json:"warnings,omitempty"`
+		Disagree   bool     `json:"disagree,omitempty"`
 		Messages   []string `json:"messages,omitempty"`
 	}{
 		c.Number, c.SetVolts, c.Treatment, string(c.Verdict), c.Reason, c.Verdict.Counted(), c.Verdict.Failed(), measured(c.StartSeconds), measured(c.FrequencyHertz),
-		measured(c.AmplitudeVolts), measured(c.GrowthSeconds), string(c.Lamp), measured(c.SupplyVolts), measured(c.SupplyAmps), measured(c.AmbientCelsius), messages,
+		measured(c.AmplitudeVolts), measured(c.GrowthSeconds), string(c.Lamp), measured(c.SupplyVolts), measured(c.SupplyAmps), measured(c.AmbientCelsius), c.Warnings, c.Disagree, messages,
 	}
 }
 

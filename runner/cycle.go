@@ -106,6 +106,7 @@ func (s *Session) powerCycle(ctx context.Context, number int, want condition) (l
 func (s *Session) observeStart(ctx context.Context, want condition, c *logbook.Cycle) (verdict.Evidence, error) {
 	b := s.rig.Bench
 	e := verdict.Evidence{SupplyVolts: math.NaN(), SupplyAmps: math.NaN()}
+	plan := CapturePlan(b, s.rig.Scope, want.watch)
 	phase := s.phases(c.Phases)
 
 	if err := s.off(ctx); err != nil {
@@ -127,7 +128,7 @@ func (s *Session) observeStart(ctx context.Context, want condition, c *logbook.C
 		return e, err
 	}
 	if s.rig.Scope != nil {
-		if err := s.rig.Scope.Arm(ctx, envelopeRecord(b, want.volts, want.watch)); err != nil {
+		if err := s.rig.Scope.Arm(ctx, envelopeRecord(b, plan, want.volts, want.watch)); err != nil {
 			return e, err
 		}
 	}
@@ -177,7 +178,7 @@ func (s *Session) observeStart(ctx context.Context, want condition, c *logbook.C
 	if e.Clock, err = s.fetch(ctx, b.Clock.Channel); err != nil {
 		return e, err
 	}
-	if e.Steady, err = s.capture(ctx, steadyRecord(b, want.volts)); err != nil {
+	if err = s.steady(ctx, plan, want.volts, &e); err != nil {
 		return e, err
 	}
 	phase("fetch")

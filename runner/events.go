@@ -25,7 +25,7 @@ const (
 	Ambient    Kind = "ambient"     // Celsius
 	Exchanged  Kind = "exchange"    // Exchange: one command or query on a wire
 	Committed  Kind = "commit"      // CommitSeconds, LogbookBytes
-	Logged     Kind = "log"         // Reason: the script's text
+	Logged     Kind = "log"         // Reason: the script's text, or what stands in the way of the bench
 )
 
 // Event is what the rest of the program learns of a run. It is flat: Kind says which fields are set.

@@ -20,14 +20,21 @@ const (
 	levelPoints  = 64
 )
 
-// CapturePlan says how the clock of a cycle is recorded on a bench, and what stands in the way. watch is in seconds; 0
-// for that of a cycle whose script names none.
-func CapturePlan(b *bench.Bench, watch float64) verdict.CapturePlan {
+// CapturePlan says how the clock of a cycle is recorded on a bench with that scope, and what stands in the way. watch is
+// in seconds; 0 for that of a cycle whose script names none.
+func CapturePlan(b *bench.Bench, scope drivers.Scope, watch float64) verdict.CapturePlan {
 	if watch == 0 {
 		watch = defaultWatch * b.Expect.StartWithinSeconds
 	}
+	limits := drivers.LimitsOf(scope)
+	others := levelPoints
+	if b.Lamp != nil {
+		others += lampPoints
+	}
 	return verdict.PlanCapture(verdict.CaptureNeeds{
-		ClockHertz: b.Unit.ClockHertz, WatchSeconds: (1 + preTrigger) * watch, BytesPerSecond: drivers.BytesPerSecond(b.Scope.Address),
+		ClockHertz: b.Unit.ClockHertz, WatchSeconds: (1 + preTrigger) * watch,
+		Depth: limits.Points, MaxSamplesPerSecond: limits.SamplesPerSecond, MeasuresItself: limits.Measures,
+		BytesPerSecond: drivers.BytesPerSecond(b.Scope.Address), BytesPerSample: drivers.RecordReadings, OtherSamples: others,
 	})
 }
 
@@ -58,17 +65,16 @@ func clockChannel(b *bench.Bench, volts float64) drivers.ChannelSetup {
 	return c
 }
 
-func envelopeRecord(b *bench.Bench, volts, watch float64) drivers.RecordSetup {
+func envelopeRecord(b *bench.Bench, plan verdict.CapturePlan, volts, watch float64) drivers.RecordSetup {
 	return drivers.RecordSetup{
 		Channels:     []drivers.ChannelSetup{railChannel(b, volts), clockChannel(b, volts)},
 		StartSeconds: -preTrigger * watch, WindowSeconds: (1 + preTrigger) * watch,
-		Points: CapturePlan(b, watch).EnvelopePoints, Peak: true,
+		Points: plan.EnvelopePoints, Peak: true,
 		Trigger: &drivers.TriggerSetup{Channel: b.Rail.Channel, LevelVolts: b.Expect.RailFraction * volts},
 	}
 }
 
-func steadyRecord(b *bench.Bench, volts float64) drivers.RecordSetup {
-	plan := CapturePlan(b, 0)
+func steadyRecord(b *bench.Bench, plan verdict.CapturePlan, volts float64) drivers.RecordSetup {
 	return drivers.RecordSetup{
 		Channels:      []drivers.ChannelSetup{clockChannel(b, volts)},
 		WindowSeconds: float64(plan.SteadyPoints) / plan.SteadySamplesPerSecond, Points: plan.SteadyPoints,
@@ -111,23 +117,27 @@ func trace(w drivers.Waveform) verdict.Trace {
 
 func seconds(s float64) time.Duration { return time.Duration(math.Round(s * 1e9)) }
 
-// capture takes a record that needs no trigger: start, wait for its window, fetch.
-func (s *Session) capture(ctx context.Context, setup drivers.RecordSetup) (verdict.Trace, error) {
+// take takes a record that needs no trigger: start, and wait for its window.
+func (s *Session) take(ctx context.Context, setup drivers.RecordSetup) error {
 	if err := s.rig.Scope.Arm(ctx, setup); err != nil {
-		return verdict.Trace{}, err
+		return err
 	}
 	if err := s.clock.Sleep(ctx, seconds(setup.WindowSeconds)); err != nil {
-		return verdict.Trace{}, err
+		return err
 	}
 	done, err := s.acquired(ctx)
-	if err != nil {
+	if err == nil && !done {
+		err = fmt.Errorf("scope: a record of %g s without trigger was not complete %s after its end", setup.WindowSeconds, acquireWait)
+	}
+	return err
+}
+
+// capture takes such a record and fetches it.
+func (s *Session) capture(ctx context.Context, setup drivers.RecordSetup) (verdict.Trace, error) {
+	if err := s.take(ctx, setup); err != nil {
 		return verdict.Trace{}, err
 	}
-	if !done {
-		return verdict.Trace{}, fmt.Errorf("scope: a record of %g s without trigger was not complete %s after its end", setup.WindowSeconds, acquireWait)
-	}
-	w, err := s.rig.Scope.Fetch(ctx, setup.Channels[0].Number)
-	return trace(w), err
+	return s.fetch(ctx, setup.Channels[0].Number)
 }
 
 const (

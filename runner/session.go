@@ -120,8 +120,19 @@ func Open(rig *Rig, book *logbook.Book, unfinished *logbook.Run, o Options) (*Se
 	if s.run.ID, err = book.Begin(s.run); err != nil {
 		return nil, err
 	}
-	s.publish(Event{Kind: RunStarted, Run: s.run, Progress: s.progress()})
+	s.begun(s.progress())
 	return s, nil
+}
+
+// begun tells the observers of the run, and of what they should know of the bench before its first cycle.
+func (s *Session) begun(p Progress) {
+	s.publish(Event{Kind: RunStarted, Run: s.run, Progress: p})
+	if s.rig.Scope == nil {
+		return
+	}
+	for _, warning := range CapturePlan(s.rig.Bench, s.rig.Scope, 0).Warnings {
+		s.publish(Event{Kind: Logged, Reason: warning})
+	}
 }
 
 // resume reads what the logbook has of an interrupted run.
@@ -158,9 +169,7 @@ func (s *Session) resume(run logbook.Run) error {
 	} else if err := s.setState("running", ""); err != nil {
 		return err
 	}
-	s.publish(Event{Kind: RunStarted, Run: s.run, Progress: Progress{
-		Done: len(s.cycles), Planned: run.PlannedCycles, Conditions: whole.Conditions(),
-	}})
+	s.begun(Progress{Done: len(s.cycles), Planned: run.PlannedCycles, Conditions: whole.Conditions()})
 	return nil
 }
 

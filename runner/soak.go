@@ -71,7 +71,7 @@ func (s *Session) callSoak(ctx context.Context, a soakArguments) (json.RawMessag
 		if up, err := s.timeIsUp(ctx, end); err != nil {
 			return nil, err
 		} else if up {
-			s.plan(-end.left(order[n:], func(c int) bool { return !end.enough[c] }))
+			s.plan(-left(order[n:], func(c int) bool { return !end.enough[c] }))
 			break
 		}
 		raw, err := s.cycle(ctx, s.condition(cycleArguments{a.Volts[i], a.Rest, a.Watch}))
@@ -84,7 +84,7 @@ func (s *Session) callSoak(ctx context.Context, a soakArguments) (json.RawMessag
 		}
 		tallies[i].Add(o)
 		if o.Counted && end.add(i, o.Failed) {
-			s.plan(-end.left(order[n+1:], func(c int) bool { return c == i }))
+			s.plan(-left(order[n+1:], func(c int) bool { return c == i }))
 		}
 	}
 	method := failrate.MethodClopperPearson

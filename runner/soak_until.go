@@ -76,7 +76,7 @@ func (e *soakEnd) add(condition int, failed bool) bool {
 }
 
 // left counts those cycles of an order whose voltage is one of which.
-func (e *soakEnd) left(order []int, which func(condition int) bool) (n int) {
+func left(order []int, which func(condition int) bool) (n int) {
 	for _, condition := range order {
 		if which(condition) {
 			n++

@@ -18,6 +18,8 @@ type Summary struct {
 	Cycles         int                  `json:"cycles"`                    // all of them
 	NotCounted     int                  `json:"not_counted"`               // unpowered and unread ones
 	NotCountedWhy  string               `json:"not_counted_why,omitempty"` // the reason of the last such cycle
+	Flagged        []Flagged            `json:"flagged"`                   // cycles whose witnesses disagree
+	Warned         []Warned             `json:"warned"`                    // what the records of cycles warn of
 	Accepted       *bool                `json:"accepted"`                  // the script's own acceptance; null if it did not decide
 	Conditions     []failrate.Condition `json:"conditions"`
 }
@@ -29,7 +31,7 @@ func Summarise(book *logbook.Book, run int64, wallSeconds float64) (Summary, err
 	if err != nil {
 		return Summary{}, err
 	}
-	s := Summary{Run: r.ID, Unit: r.Unit, Treatment: AsFound, Seed: r.Seed, State: r.State, Reason: r.Reason, Accepted: r.Accepted, WallSeconds: wallSeconds}
+	s := Summary{Run: r.ID, Unit: r.Unit, Treatment: AsFound, Seed: r.Seed, State: r.State, Reason: r.Reason, Accepted: r.Accepted, WallSeconds: wallSeconds, Flagged: []Flagged{}, Warned: []Warned{}}
 	tally := failrate.NewTally(Confidence)
 	last := r.Started
 	err = book.EachCycle(run, func(c logbook.Cycle) error {
@@ -39,6 +41,7 @@ func Summarise(book *logbook.Book, run int64, wallSeconds float64) (Summary, err
 			s.NotCounted++
 			s.NotCountedWhy = c.Reason
 		}
+		s.note(c)
 		tally.Add(observation(c))
 		last = c.Ended
 		return nil

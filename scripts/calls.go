@@ -154,6 +154,8 @@ var cycleResult = Result{Class: "Cycle", Doc: "what the cycle showed", Fields: [
 	{"volts", "number?", "supply volts read back while on"},
 	{"amps", "number?", "supply amps read back while on"},
 	{"ambient_c", "number?", "ambient temperature in degrees Celsius; nil without a thermometer"},
+	{"warnings", "string[]?", "what to know of the records, a sentence each; nil for nothing"},
+	{"disagree", "boolean?", "true if lamp or supply current contradict the clock"},
 	{"number", "integer", "number of the cycle in its run, from 1"},
 	{"set_volts", "number", "supply volts that were set"},
 	{"treatment", "string", "treatment it counts under"},

@@ -62,6 +62,8 @@ function soak(options) end
 ---@field volts number? supply volts read back while on
 ---@field amps number? supply amps read back while on
 ---@field ambient_c number? ambient temperature in degrees Celsius; nil without a thermometer
+---@field warnings string[]? what to know of the records, a sentence each; nil for nothing
+---@field disagree boolean? true if lamp or supply current contradict the clock
 ---@field number integer number of the cycle in its run, from 1
 ---@field set_volts number supply volts that were set
 ---@field treatment string treatment it counts under

@@ -80,7 +80,7 @@ func TestCompare(t *testing.T) {
 		{[]string{"1", "1"}, "both sides are the same"},
 		{[]string{"1", "9"}, "run 9"},
 		{[]string{"1", "x"}, `"x" is no run`},
-		{[]string{"1", "--treatment", "as found", "--treatment", "C9 lifted"}, "C9 lifted: no counted cycle"},
+		{[]string{"1", "--treatment", "as found", "--treatment", "C9 lifted"}, `no counted cycle of run 1, treatment "C9 lifted"`},
 		{[]string{"1", "--treatment", "as found", "--treatment", "as found", "--treatment", "nothing done"}, "given 3 times"},
 		{[]string{"1", "2", "--treatment", "as found", "--treatment", "nothing done", "--volts", "1.9", "--volts", "3.0", "--confidence", "95"}, "--confidence"},
 		{[]string{"1", "--volts", "-1", "--volts", "2"}, "--volts"},

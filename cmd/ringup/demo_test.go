@@ -2,6 +2,7 @@ package main
 
 import (
 	"encoding/json"
+	"io"
 	"reflect"
 	"strings"
 	"testing"
@@ -111,4 +112,35 @@ func withoutWallTime(t *testing.T, text string) map[string]map[string]any {
 		delete(v[stage], "wall_seconds")
 	}
 	return v
+}
+
+// TestDemoWithoutAFind tells the story of a sound unit: the hunt lifts no part, and the story ends there in plain words.
+func TestDemoWithoutAFind(t *testing.T) {
+	t.Parallel()
+	dir := t.TempDir()
+	tell := func(json bool) string {
+		var out strings.Builder
+		d := demo{io: streams{out: &out, err: io.Discard}, dir: dir, text: strings.Replace(demoBench, "cracked-capacitor", "healthy", 1),
+			o: options{json: json}, f: runFlags{seed: 1, listen: "none", quiet: true}}
+		if err := d.do(t.Context()); err != nil {
+			t.Fatal(err)
+		}
+		return out.String()
+	}
+	story := tell(false)
+	for _, want := range []string{"nothing was shown", "no treatment changed anything surely", "there is no repair to prove", "The report to keep"} {
+		if !strings.Contains(story, want) {
+			t.Errorf("the story does not say %q:\n%s", want, story)
+		}
+	}
+	var told struct {
+		Soak  runner.Summary
+		Proof *demoProof
+	}
+	if err := json.Unmarshal([]byte(tell(true)), &told); err != nil {
+		t.Fatal(err)
+	}
+	if told.Proof != nil || told.Soak.Run != 1 {
+		t.Errorf("told again, proof %v of a soak of run %d; it begins anew and proves nothing", told.Proof, told.Soak.Run)
+	}
 }

@@ -33,7 +33,7 @@ func exportWaveform(w io.Writer, book *logbook.Book, run int64, number int) erro
 		if err != nil {
 			return err
 		}
-		return usage{fmt.Errorf("cycle %d of run %d: no waveform was kept (they are of every failure, of the first cycle of each verdict in each condition, and of every 50th start); kept are %s",
+		return usage{fmt.Errorf("cycle %d of run %d: no waveform was kept (they are of every failure, of every cycle whose witnesses disagree, of the first cycle of each verdict in each condition, and of every 50th start); kept are %s",
 			number, run, ranges(kept))}
 	}
 	r, err := book.Run(run)

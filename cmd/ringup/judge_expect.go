@@ -72,6 +72,9 @@ func (g *judging) expectations(j *judged, flags overrides) (recording.Supply, er
 	}
 	set(&x.SetVolts, flags.volts)
 	if x.SetVolts == 0 && slices.ContainsFunc(j.choices, func(c recording.Choice) bool { return c.Role == "rail" }) {
+		if len(j.rail().Max) == 0 {
+			return supply, fmt.Errorf("%s:2:1: found no rows of numbers below the names; expected a row for each sample", j.file.Name)
+		}
 		level := settled(j.rail())
 		if !(level > 0.3) {
 			return supply, fmt.Errorf("%s: found a rail that settles at %.3g V and no set voltage; expected the set voltage with --volts, like --volts 3.3V", j.file.Name, level)

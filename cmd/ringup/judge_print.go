@@ -87,14 +87,10 @@ func (j *judged) measures() []measure {
 	add("stopped after", j.DropoutSeconds, j.SD.DropoutSeconds, "s")
 	add("rail", j.RailVolts, j.SD.RailVolts, "V")
 	add("rail rise", j.RailRiseSeconds, j.SD.RailRiseSeconds, "s")
-	add("rail sag", j.RailSagVolts, nan, "V")
-	add("noise", j.NoiseVolts, nan, "V")
-	if !math.IsNaN(j.HarmonicRatio) {
-		all = append(all, measure{"harmonics", percent(j.HarmonicRatio)})
-	}
-	if !math.IsNaN(j.OvertoneRatio) {
-		all = append(all, measure{"overtone", percent(j.OvertoneRatio)})
-	}
+	add("rail sag", j.RailSagVolts, j.SD.RailSagVolts, "V")
+	add("noise", j.NoiseVolts, j.SD.NoiseVolts, "V")
+	add("harmonics", 100*j.HarmonicRatio, 100*j.SD.HarmonicRatio, "%")
+	add("overtone", 100*j.OvertoneRatio, 100*j.SD.OvertoneRatio, "%")
 	if j.Lamp != "" {
 		text := string(j.Lamp)
 		if j.Lamp == verdict.Blinking && !math.IsNaN(j.LampHertz) {
@@ -127,10 +123,14 @@ func quantity(v, sd float64, unit string) string {
 	if sd > size && !math.IsInf(sd, 0) {
 		size = sd
 	}
-	for _, p := range []struct {
+	prefixes := []struct {
 		factor float64
 		prefix string
-	}{{1e-9, "G"}, {1e-6, "M"}, {1e-3, "k"}, {1, ""}, {1e3, "m"}, {1e6, "µ"}, {1e9, "n"}} {
+	}{{1e-9, "G"}, {1e-6, "M"}, {1e-3, "k"}, {1, ""}, {1e3, "m"}, {1e6, "µ"}, {1e9, "n"}}
+	if unit == "%" {
+		prefixes = prefixes[3:4]
+	}
+	for _, p := range prefixes {
 		factor, prefix = p.factor, p.prefix
 		if size*p.factor >= 0.9995 || size == 0 && p.prefix == "" {
 			break

@@ -68,11 +68,25 @@ func withLogbook(o options, do func(*logbook.Book) error) error {
 		return usage{fmt.Errorf("there is no logbook %s; name one with --logbook, or begin a run", o.logbook)}
 	}
 	book, err := logbook.OpenReadOnly(o.logbook)
+	if errors.Is(err, logbook.ErrOlder) {
+		if err = bringForward(o.logbook); err == nil {
+			book, err = logbook.OpenReadOnly(o.logbook)
+		}
+	}
 	if err != nil {
 		return err
 	}
 	defer book.Close()
 	return do(book)
+}
+
+// bringForward gives a logbook of an older version the present schema.
+func bringForward(path string) error {
+	book, err := logbook.Open(path)
+	if err != nil {
+		return err
+	}
+	return book.Close()
 }
 
 // runNumber reads the RUN argument: a number, or "last".

@@ -46,6 +46,7 @@ func showRun(io streams, book *logbook.Book, a runner.Analysis) error {
 		return err
 	}
 	printAnalysis(io.out, a)
+	printFlagged(io.out, a.Summary)
 	if a.Hunt != nil {
 		if err := printHunt(io.out, *a.Hunt); err != nil {
 			return err

@@ -48,7 +48,7 @@ func (c *Checker) checkScope(ctx context.Context, s *seat) error {
 			c.pass(of, "channel %d is there, attenuation %g; %s with the supply off", p.Channel, p.Attenuation, volts(level))
 		}
 	}
-	for _, warning := range runner.CapturePlan(c.bench, 0).Warnings {
+	for _, warning := range runner.CapturePlan(c.bench, c.scope, 0).Warnings {
 		c.note(s.role, "raise the scope's baud rate, or connect it by USB or LAN", "%s", warning)
 	}
 	c.roundTrip(ctx, "scope", func() error { _, err := c.scope.Done(ctx); return err })

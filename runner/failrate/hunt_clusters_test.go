@@ -35,7 +35,7 @@ func clusteredHunt(random *rand.Rand, deviation float64) (cycles []Cycle) {
 
 // Sound parts are not accused because a unit's failures come in clusters.
 func TestHuntOfClusteredFailures(t *testing.T) {
-	hunts := 300
+	hunts := 150
 	if longRun() {
 		hunts = 4000
 	}

@@ -1,9 +1,6 @@
 package failrate
 
-import (
-	"math"
-	"strings"
-)
+import "math"
 
 // Link is the shape of the curve of failure rate against voltage.
 type Link string
@@ -17,16 +14,6 @@ const (
 
 // Links returns the known links, the usual one first.
 func Links() []Link { return []Link{Logit, Probit, Cloglog} }
-
-// ParseLink returns the link of that name.
-func ParseLink(name string) (Link, error) {
-	for _, l := range Links() {
-		if strings.EqualFold(string(l), name) {
-			return l, nil
-		}
-	}
-	return "", refuse("link", name, "it is logit, probit or cloglog")
-}
 
 // eta is the linear predictor at which the rate is p.
 func (l Link) eta(p float64) float64 {

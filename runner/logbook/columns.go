@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"math"
 	"strconv"
+	"strings"
 	"time"
 
 	"ringup/runner/verdict"
@@ -34,6 +35,8 @@ func (c *Cycle) columns() []column {
 		{"ended", &c.Ended},
 		{"verdict", &c.Verdict},
 		{"reason", &c.Reason},
+		{"disagree", &c.Disagree},
+		{"warnings", &c.Warnings},
 		{"start_seconds", &c.StartSeconds},
 		{"censored", &c.Censored},
 		{"frequency_hertz", &c.FrequencyHertz},
@@ -77,6 +80,8 @@ func (c column) value() any {
 		return string(*v)
 	case *verdict.Lamp:
 		return string(*v)
+	case *[]string:
+		return jsonArray(*v)
 	case *map[string]string:
 		return jsonObject(*v)
 	case *map[string]float64:
@@ -122,6 +127,12 @@ func (c column) Scan(src any) error {
 	case *verdict.Lamp:
 		text, is := src.(string)
 		*v, ok = verdict.Lamp(text), is
+	case *[]string:
+		text, is := src.(string)
+		if is && text != "[]" { // an empty list is none
+			return json.Unmarshal([]byte(text), v)
+		}
+		*v, ok = nil, is
 	case *map[string]string, *map[string]float64:
 		text, is := src.(string)
 		if is {
@@ -147,6 +158,8 @@ func (c column) text() string {
 			return ""
 		}
 		return v.UTC().Format(time.RFC3339Nano)
+	case *[]string:
+		return strings.Join(*v, "; ")
 	}
 	return fmt.Sprint(c.value())
 }
@@ -161,10 +174,22 @@ func (c column) json() ([]byte, error) {
 			return []byte("null"), nil
 		}
 		return json.Marshal(v.UTC())
-	case *map[string]string, *map[string]float64:
+	case *[]string, *map[string]string, *map[string]float64:
 		return []byte(c.value().(string)), nil
 	}
 	return json.Marshal(c.value())
+}
+
+// jsonArray words a list as a JSON array, never as null.
+func jsonArray(list []string) string {
+	if len(list) == 0 {
+		return "[]"
+	}
+	text, err := json.Marshal(list) // a list of strings always has JSON
+	if err != nil {
+		panic(err)
+	}
+	return string(text)
 }
 
 // jsonObject words a map as a JSON object, never as null.

@@ -17,6 +17,9 @@ var (
 	ErrInUse = errors.New("another ringup is writing this logbook")
 	// ErrNewer means that a later version of ringup made the book.
 	ErrNewer = errors.New("this logbook was written by a newer ringup")
+	// ErrOlder means that the book must be brought to the present schema before it
+	// can be read, which Open does.
+	ErrOlder = errors.New("this logbook was written by an older ringup")
 	// ErrReadOnly means that the book was opened with OpenReadOnly.
 	ErrReadOnly = errors.New("the logbook is open for reading only")
 	// ErrNoRun means that the book holds no such run, or none at all.

@@ -21,6 +21,7 @@ func TestCSVReadsBack(t *testing.T) {
 	odd := sampleCycle(10)
 	odd.Treatment, odd.Factors = "C7 = 12 pF, \"second try\"\nwarm", map[string]string{"angle, degrees": "30"}
 	odd.PoweredOn, odd.PoweredOff = time.Time{}, time.Time{}
+	odd.Disagree, odd.Warnings = true, []string{"the witnesses disagree: the lamp stays dark", "the rail sagged by 0.2 V"}
 	record(t, b, run, odd)
 
 	var out bytes.Buffer
@@ -51,6 +52,7 @@ func TestCSVReadsBack(t *testing.T) {
 			"run": "1", "number": strconv.Itoa(want.Number), "treatment": want.Treatment, "verdict": string(want.Verdict), "reason": want.Reason,
 			"lamp": string(want.Lamp), "counted": "true", "failed": strconv.FormatBool(want.Verdict.Failed()),
 			"factor_side": want.Factors["side"], "factor_angle, degrees": want.Factors["angle, degrees"], "phase_rest_seconds": "3",
+			"disagree": strconv.FormatBool(want.Disagree), "warnings": strings.Join(want.Warnings, "; "),
 		}
 		for name, w := range text {
 			if field[name] != w {

@@ -9,7 +9,7 @@ import (
 // migrations bring a book forward, one schema version each: the first makes
 // version 1 out of an empty file. A released step is never changed; a new schema
 // is a new step at the end.
-var migrations = []string{schema1}
+var migrations = []string{schema1, schema2}
 
 const schema1 = `
 CREATE TABLE run (
@@ -115,6 +115,12 @@ CREATE TABLE waveform (
 CREATE INDEX waveform_to_drop ON waveform (kept_as, id, bytes);
 `
 
+// schema2 keeps what a person should know of a cycle's records.
+const schema2 = `
+ALTER TABLE cycle ADD COLUMN disagree INTEGER NOT NULL DEFAULT 0;  -- lamp or supply current contradict the clock
+ALTER TABLE cycle ADD COLUMN warnings TEXT    NOT NULL DEFAULT '[]'; -- JSON array of sentences
+`
+
 func schemaVersion(ctx context.Context, db *sql.DB) (int, error) {
 	var v int
 	err := db.QueryRowContext(ctx, "PRAGMA user_version").Scan(&v)
@@ -124,6 +130,9 @@ func schemaVersion(ctx context.Context, db *sql.DB) (int, error) {
 func checkVersion(found, known int) error {
 	if found > known {
 		return fmt.Errorf("%w: its schema is version %d, this ringup knows up to %d; use the newer ringup", ErrNewer, found, known)
+	}
+	if 0 < found && found < known {
+		return fmt.Errorf("%w: its schema is version %d, this ringup's is %d; open it once for writing, e.g. with \"ringup run\"", ErrOlder, found, known)
 	}
 	if found < known {
 		return fmt.Errorf("its schema is version %d and must be brought to %d first: open it once for writing, e.g. with \"ringup run\"", found, known)

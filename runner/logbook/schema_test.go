@@ -59,6 +59,12 @@ func TestBookOfTheFirstVersion(t *testing.T) {
 	addCycles(t, b, 1, 9, 12)
 }
 
+func TestOlderBookSaysSo(t *testing.T) {
+	if _, err := OpenReadOnly(restore(t)); !errors.Is(err, ErrOlder) {
+		t.Errorf("OpenReadOnly of version 1: %v", err)
+	}
+}
+
 func TestMigrationForward(t *testing.T) {
 	path := restore(t)
 	later := append(migrations[:len(migrations):len(migrations)],
@@ -92,7 +98,7 @@ func TestFailedMigrationChangesNothing(t *testing.T) {
 	path := restore(t)
 	broken := append(migrations[:len(migrations):len(migrations)], "CREATE TABLE half (x INTEGER); SELECT no_such_function();")
 	_, err := openWith(path, broken)
-	if err == nil || !strings.Contains(err.Error(), "from version 1 to 2") {
+	if err == nil || !strings.Contains(err.Error(), "from version 2 to 3") {
 		t.Fatalf("a broken migration: %v", err)
 	}
 	b, err := Open(path)
@@ -104,7 +110,7 @@ func TestFailedMigrationChangesNothing(t *testing.T) {
 	if err := b.read.QueryRow("SELECT count(*) FROM sqlite_schema WHERE name = 'half'").Scan(&tables); err != nil || tables != 0 {
 		t.Errorf("half of the migration is left: %d, %v", tables, err)
 	}
-	if v, err := schemaVersion(context.Background(), b.read); err != nil || v != 1 {
+	if v, err := schemaVersion(context.Background(), b.read); err != nil || v != 2 {
 		t.Errorf("version %d, %v", v, err)
 	}
 }

@@ -3,6 +3,7 @@ package simbench
 import (
 	"fmt"
 	"math"
+	"slices"
 	"time"
 )
 
@@ -54,7 +55,7 @@ func newScope(w *world, o Options) *scope {
 	}
 	s.defaults()
 	s.instrument = newInstrument(fmt.Sprintf("ringup,simulated oscilloscope,OSC-%d,1", o.Seed), s.reset, s.observe,
-		append(s.settingCommands(), s.recordCommands()...)...)
+		slices.Concat(s.settingCommands(), s.recordCommands(), s.measureCommands())...)
 	return s
 }
 

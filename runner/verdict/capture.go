@@ -16,8 +16,10 @@ type CaptureNeeds struct {
 	Channels            int     // fetched of the envelope record; 0 for two, rail and clock
 
 	BytesPerSecond  float64 // of the link
-	BytesPerSample  float64 // on the link; 0 for 1, a binary block of 8-bit codes
+	BytesPerSample  float64 // on the link, each reading counted; 0 for 1, a binary block of 8-bit codes read once
+	OtherSamples    int     // fetched in a cycle besides these records
 	TransferSeconds float64 // that fetching may take; 0 for 5 s
+	MeasuresItself  bool    // the scope can measure frequency and amplitude in the place of a steady record
 }
 
 // CapturePlan says how to take a cycle's records.
@@ -26,6 +28,7 @@ type CapturePlan struct {
 	EnvelopeBinSeconds     float64 // so long is each
 	SteadyPoints           int
 	SteadySamplesPerSecond float64
+	LeaveSteady            bool     // in the scope, and take what that measures on it: the wire is too slow
 	Alias                  bool     // the steady record can only show an alias of the clock
 	TransferSeconds        float64  // over the link, for all of it; 0 if its speed is not known
 	Warnings               []string // plain sentences
@@ -42,6 +45,9 @@ const (
 	// steadyPerPeriod is not a whole number of samples in the record, so that they
 	// fall on ever other places of the wave.
 	steadyPerPeriod = 13.0
+	// tooSlow times the time allowed is too long even for the least: a scope that
+	// measures by itself then does.
+	tooSlow = 2
 )
 
 // PlanCapture chooses the points and rates of a cycle's records from the clock,
@@ -62,15 +68,25 @@ func PlanCapture(n CaptureNeeds) CapturePlan {
 		if n.BytesPerSecond <= 0 {
 			return 0
 		}
-		// A bin of an envelope is two samples.
-		return (2*float64(channels*p.EnvelopePoints) + float64(p.SteadyPoints)) * bytes / n.BytesPerSecond
+		samples := 2*channels*p.EnvelopePoints + n.OtherSamples // a bin of an envelope is two samples
+		if !p.LeaveSteady {
+			samples += p.SteadyPoints
+		}
+		return float64(samples) * bytes / n.BytesPerSecond
 	}
 	if whole := seconds(); whole > allowed {
 		p.EnvelopePoints = max(envelopeFewest, int(envelopeBins*allowed/whole))
 		p.SteadyPoints = max(steadyFewest, int(steadyMost*allowed/whole))
-		p.TransferSeconds = seconds()
-		p.Warnings = append(p.Warnings, fmt.Sprintf("the wire is the bottleneck: at %s fetching takes %s a cycle, with %d bins and %d samples where %d and %d would take %s; a faster link makes the night's cycles more",
-			si(n.BytesPerSecond, "bytes/s"), si(p.TransferSeconds, "s"), p.EnvelopePoints, p.SteadyPoints, envelopeBins, steadyMost, si(whole, "s")))
+		p.LeaveSteady = n.MeasuresItself && seconds() > tooSlow*allowed
+		samples := fmt.Sprintf("%d samples", p.SteadyPoints)
+		if p.LeaveSteady {
+			samples = "no samples"
+		}
+		p.Warnings = append(p.Warnings, fmt.Sprintf("the wire is the bottleneck: at %s fetching takes %s a cycle, with %d bins and %s where %d and %d would take %s; a faster link makes the night's cycles more",
+			si(n.BytesPerSecond, "bytes/s"), si(seconds(), "s"), p.EnvelopePoints, samples, envelopeBins, steadyMost, si(whole, "s")))
+		if p.LeaveSteady {
+			p.Warnings = append(p.Warnings, "the wire is too slow for a steady record: frequency and amplitude are what the scope itself measures, without harmonics and uncertainty")
+		}
 	}
 	if n.Depth > 0 {
 		if n.Depth < envelopeFewest {

@@ -17,9 +17,11 @@ func TestPlanCapture(t *testing.T) {
 		"nothing in the way": {func(n *CaptureNeeds) {}, 2000, 4096, 13 * 7.3728e6, ""},
 		"fast link":          {func(n *CaptureNeeds) { n.BytesPerSecond = 1e6 }, 2000, 4096, 13 * 7.3728e6, ""},
 		// 12,096 bytes at 960 bytes/s are 12.6 s: two fifths of it fit into 5 s.
-		"9600 baud":        {func(n *CaptureNeeds) { n.BytesPerSecond = 960 }, 793, 1625, 13 * 7.3728e6, "the wire is the bottleneck"},
-		"300 baud":         {func(n *CaptureNeeds) { n.BytesPerSecond = 30 }, 400, 1024, 13 * 7.3728e6, "fetching takes 87.5 s"},
-		"text, 9600 baud":  {func(n *CaptureNeeds) { n.BytesPerSecond, n.BytesPerSample = 960, 5 }, 400, 1024, 13 * 7.3728e6, "bottleneck"},
+		"9600 baud":       {func(n *CaptureNeeds) { n.BytesPerSecond = 960 }, 793, 1625, 13 * 7.3728e6, "the wire is the bottleneck"},
+		"300 baud":        {func(n *CaptureNeeds) { n.BytesPerSecond = 30 }, 400, 1024, 13 * 7.3728e6, "fetching takes 87.5 s"},
+		"text, 9600 baud": {func(n *CaptureNeeds) { n.BytesPerSecond, n.BytesPerSample = 960, 5 }, 400, 1024, 13 * 7.3728e6, "bottleneck"},
+		// The least, 1600 + 1024 samples, takes 10.9 s at 480 bytes/s when it is read twice.
+		"4800 baud, twice": {func(n *CaptureNeeds) { n.BytesPerSecond, n.BytesPerSample = 480, 2 }, 400, 1024, 13 * 7.3728e6, "takes 10.9 s"},
 		"shallow":          {func(n *CaptureNeeds) { n.Depth = 1000 }, 1000, 1000, 13 * 7.3728e6, ""},
 		"very shallow":     {func(n *CaptureNeeds) { n.Depth = 250 }, 250, 250, 13 * 7.3728e6, "0.4 % of the window"},
 		"slow converter":   {func(n *CaptureNeeds) { n.MaxSamplesPerSecond = 50e6 }, 2000, 4096, 50e6, ""},
@@ -37,6 +39,16 @@ func TestPlanCapture(t *testing.T) {
 		}
 		if n.BytesPerSecond > 0 != (p.TransferSeconds > 0) {
 			t.Errorf("%s: %v s on the link", name, p.TransferSeconds)
+		}
+	}
+	// A scope that measures by itself is spared its steady record by the slowest wires only.
+	for baud, leaves := range map[float64]bool{0: false, 115200: false, 9600: false, 4800: true} {
+		n := needs
+		n.BytesPerSecond, n.BytesPerSample, n.MeasuresItself = baud/10, 2, true
+		p := PlanCapture(n)
+		told := strings.Contains(strings.Join(p.Warnings, "\n"), "what the scope itself measures")
+		if p.LeaveSteady != leaves || told != leaves || leaves && math.Abs(p.TransferSeconds-1600*2/480.0) > 1e-9 {
+			t.Errorf("%v baud: %+v", baud, p)
 		}
 	}
 	// Close to half the rate, or to all of it, an alias shows nothing; the rate gives way.

@@ -10,6 +10,7 @@ type clock struct {
 	record   Record // the clock at full rate; empty if only extremes were taken
 	steady   steady
 	rise     float64 // s, when the rail crossed its threshold
+	riseSD   float64 // s
 	required float64 // V, the least good amplitude, 0 for any
 	detect   float64 // V, the least amplitude that is an oscillation
 
@@ -71,7 +72,7 @@ func (c *clock) stopped(level float64) {
 	}
 	if s := c.ran(last, level); s.sings {
 		c.FrequencyHertz, c.SD.FrequencyHertz = s.sine.FrequencyHertz, s.hertzSD
-		c.HarmonicRatio, c.OvertoneRatio = s.content.harmonics, s.content.overtone
+		c.contains(s.content)
 	}
 	if level < c.required {
 		c.conclude(Weak, "the clock reached only %s of the required %s and stopped after %s",

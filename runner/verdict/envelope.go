@@ -13,6 +13,7 @@ type envelope struct {
 	floor     float64   // smallest amplitude that is not noise, V
 	noise     float64   // peak-to-peak spread of the noise in a bin, V
 	rms       float64   // root mean square of the noise, V
+	rmsSD     float64   // standard uncertainty of that
 	lasting   int       // bins that make a lasting state
 	centre    float64   // the place in its bin to which a growing amplitude belongs, 0 to 1
 	samples   int       // behind one amplitude; 0 for extremes, of which that is not known
@@ -47,6 +48,10 @@ func peakEnvelope(t Trace, rise float64) envelope {
 	}
 	e.scatter = max(e.scatter, code/4)
 	e.rms = e.noise / noiseSpread
+	e.rmsSD = math.Hypot(e.scatter, noiseSpreadSD*e.rms)
+	if quiet := quietBins(t, rise); quiet > 0 {
+		e.rmsSD = math.Hypot(medianSD*2*e.scatter/noiseSpread/math.Sqrt(float64(quiet)), noiseSpreadSD*e.rms)
+	}
 	e.amplitude = make([]float64, n)
 	for i, s := range spread {
 		e.amplitude[i] = (s - e.noise) / 2
@@ -62,7 +67,13 @@ func peakEnvelope(t Trace, rise float64) envelope {
 // noiseSpread is how many standard deviations lie between the extremes of some
 // hundreds of samples of normal noise (Tippett, Biometrika 17 (1925) 364: 5.0 of
 // 100, 6.5 of 1000).
-const noiseSpread = 6
+const (
+	noiseSpread   = 6
+	noiseSpreadSD = 0.12 // of it, for not knowing how many samples there were
+)
+
+// medianSD is how much more than a mean the median of normal values scatters.
+const medianSD = 1.2533
 
 // spreads returns the peak-to-peak value of each bin without what a drifting
 // mean adds to it. While the unit powers up the node's bias climbs to half the

@@ -27,12 +27,21 @@ type Evidence struct {
 	// converter's codes; one that is not empty stands in for the trace of its name.
 	// A ClockRecord fast enough for the clock needs no steady record beside it.
 	RailRecord, ClockRecord, SteadyRecord Record
+	// Own is what the scope itself measured of the clock at the end of the window,
+	// where no steady record could be had; nil if it was not asked.
+	Own *OwnMeasurement
 	// NoRail says that no channel showed the rail: starts are timed from t=0.
 	NoRail bool
 	// Lamp is a slow record of the status lamp; empty if there is no probe.
 	Lamp Trace
 	// SupplyVolts and SupplyAmps are the supply's read-back while on; NaN if none.
 	SupplyVolts, SupplyAmps float64
+}
+
+// OwnMeasurement is what a scope measures by itself, which it does not say how.
+type OwnMeasurement struct {
+	Hertz, PeakToPeakVolts float64 // NaN for what it did not measure
+	Why                    string  // there is no steady record
 }
 
 // Expect says what a good start looks like.
@@ -104,7 +113,8 @@ type Judgement struct {
 // the measure of each name; NaN where that is NaN.
 type Uncertainty struct {
 	StartSeconds, FrequencyHertz, AmplitudeVolts, GrowthSeconds, DropoutSeconds float64
-	RailRiseSeconds, RailVolts, LampHertz                                       float64
+	RailRiseSeconds, RailVolts, RailSagVolts, LampHertz                         float64
+	NoiseVolts, HarmonicRatio, OvertoneRatio                                    float64
 }
 
 // warn adds a sentence to the warnings.

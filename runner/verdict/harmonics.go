@@ -10,7 +10,12 @@ import (
 type content struct {
 	harmonics float64 // root sum square of the 2nd to 5th harmonic, over the fundamental
 	overtone  float64 // strongest line near 3 or 5 times the sine that is no harmonic, over the fundamental; NaN if such lines are out of the record's reach
+
+	harmonicsSD, overtoneSD float64 // standard uncertainties; NaN as these are
 }
+
+// noContent is what is known of a record whose spectrum shows nothing.
+var noContent = content{math.NaN(), math.NaN(), math.NaN(), math.NaN()}
 
 // contentOf measures the harmonics at their exact frequencies, also where
 // sampling folds them back, and looks for a line that an overtone of the crystal
@@ -18,7 +23,7 @@ type content struct {
 // than the noise counts as 0.
 func contentOf(v []float64, s Sine, step float64) content {
 	n := len(v)
-	c := content{overtone: math.NaN()}
+	c := content{overtone: math.NaN(), overtoneSD: math.NaN()}
 	cycles := s.FrequencyHertz * step
 	rest := make([]float64, n)
 	re, im := s.AmplitudeVolts*math.Cos(s.PhaseRadians), s.AmplitudeVolts*math.Sin(s.PhaseRadians)
@@ -38,8 +43,10 @@ func contentOf(v []float64, s Sine, step float64) content {
 		turn(n, float64(k)*cycles, func(i int, cos, sin float64) { rest[i] -= a*cos + b*sin })
 	}
 	c.harmonics = math.Sqrt(sum) / s.AmplitudeVolts
+	c.harmonicsSD = noise / 2 / s.AmplitudeVolts
 	if 3.3*cycles < 0.5 {
 		c.overtone = overtone(rest, cycles, noise) / s.AmplitudeVolts
+		c.overtoneSD = math.Sqrt(1.5) * c.harmonicsSD // a Hann window takes noise from a band half as wide again
 	}
 	return c
 }

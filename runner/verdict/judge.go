@@ -33,6 +33,9 @@ func Judge(e Evidence, x Expect) Judgement {
 	if ok {
 		j.judgeClock(e, x, rise)
 	}
+	if math.IsNaN(j.StartSeconds) {
+		j.SD.StartSeconds = math.NaN() // the rail's part of it
+	}
 	j.compareWitnesses(x)
 	return j
 }
@@ -46,7 +49,7 @@ func unread(e Evidence) Judgement {
 		RailRiseSeconds: nan, RailVolts: nan, RailSagVolts: nan, RailOvershoot: nan, DropoutSeconds: nan,
 		NoiseVolts: nan, HarmonicRatio: nan, OvertoneRatio: nan, LampHertz: nan,
 		SupplyVolts: e.SupplyVolts, SupplyAmps: e.SupplyAmps,
-		SD: Uncertainty{nan, nan, nan, nan, nan, nan, nan, nan},
+		SD: Uncertainty{nan, nan, nan, nan, nan, nan, nan, nan, nan, nan, nan, nan},
 	}
 }
 
@@ -59,6 +62,7 @@ func (j *Judgement) conclude(v Verdict, format string, args ...any) {
 func (j *Judgement) judgeRail(e Evidence, x Expect) (rise float64, ok bool) {
 	if e.NoRail {
 		j.warn("no channel shows the rail: the start is timed from the trigger")
+		j.SD.StartSeconds = 0 // by definition; what the clock's crossing adds is all there is
 		return 0, true
 	}
 	if !(x.SetVolts > 0) || !finite(x.SetVolts) || !(x.RailFraction > 0 && x.RailFraction < 1) {
@@ -88,7 +92,7 @@ func (j *Judgement) judgeRail(e Evidence, x Expect) (rise float64, ok bool) {
 		r = readRail(t, x.SetVolts, x.RailFraction)
 	}
 	j.RailVolts, j.RailRiseSeconds, j.RailSagVolts, j.RailOvershoot = r.volts, r.riseSeconds, r.sag, r.overshoot
-	j.SD.RailVolts, j.SD.RailRiseSeconds, j.SD.StartSeconds = r.voltsSD, r.riseSD, r.crossingSD
+	j.SD.RailVolts, j.SD.RailRiseSeconds, j.SD.RailSagVolts, j.SD.StartSeconds = r.voltsSD, r.riseSD, r.sagSD, r.crossingSD
 	_, clip := t.clips()
 	switch threshold := si(x.RailFraction*x.SetVolts, "V"); {
 	case r.alreadyUp:
@@ -128,7 +132,7 @@ func (j *Judgement) judgeClock(e Evidence, x Expect, rise float64) {
 		j.conclude(Unread, "the clock record %v", err)
 		return
 	}
-	j.NoiseVolts = env.rms
+	j.NoiseVolts, j.SD.NoiseVolts = env.rms, env.rmsSD
 	t := env.t
 	required := x.AmplitudeMinVolts
 	if !(required > 0) || !finite(required) {
@@ -151,7 +155,7 @@ func (j *Judgement) judgeClock(e Evidence, x Expect, rise float64) {
 		return
 	}
 	c := clock{
-		Judgement: j, x: x, env: env, record: record, rise: rise, required: required,
+		Judgement: j, x: x, env: env, record: record, rise: rise, riseSD: j.SD.StartSeconds, required: required,
 		detect: max(env.floor, detectFraction*required),
 	}
 	c.readSteady(e)
@@ -162,6 +166,9 @@ func (j *Judgement) judgeClock(e Evidence, x Expect, rise float64) {
 	c.beforeRecord()
 	c.acrossGaps()
 	c.clockWarnings()
+	if e.Own != nil {
+		c.ownWarning(*e.Own)
+	}
 }
 
 // clockEnvelope reads the envelope from what there is of the clock, and returns

@@ -14,6 +14,8 @@ func (c *clock) readSteady(e Evidence) {
 		r = r.afterLastGap()
 		c.steady = readSteady(r.window(max(0, r.Len()-2*steadySamples), r.Len()).trace(), c.x, &c.env)
 		c.steady.follow(r)
+	case len(e.Steady.Min) == 0 && c.record.Len() == 0 && e.Own != nil:
+		c.steady = readOwn(*e.Own, c.x, &c.env)
 	case len(e.Steady.Min) > 0 || len(e.Steady.Max) > 0 || c.record.Len() == 0:
 		c.steady = readSteady(e.Steady, c.x, &c.env)
 	default:
@@ -82,7 +84,13 @@ func (c *clock) followSpan(s *steady, settled span) {
 func (c *clock) measured(s steady) {
 	c.FrequencyHertz, c.SD.FrequencyHertz = s.sine.FrequencyHertz, s.hertzSD
 	c.AmplitudeVolts, c.SD.AmplitudeVolts = s.amplitude, s.amplitudeSD
-	c.HarmonicRatio, c.OvertoneRatio = s.content.harmonics, s.content.overtone
+	c.contains(s.content)
+}
+
+// contains takes over what else there is in the clock's spectrum.
+func (c *clock) contains(of content) {
+	c.HarmonicRatio, c.SD.HarmonicRatio = of.harmonics, of.harmonicsSD
+	c.OvertoneRatio, c.SD.OvertoneRatio = of.overtone, of.overtoneSD
 }
 
 // started notes a start that was complete at the given time of the record, in
@@ -100,7 +108,7 @@ func (c *clock) started(at float64, top int, level float64) {
 	if beyond := c.offScreen(); beyond > 1 && c.GrowthSeconds > 0 {
 		sd = math.Hypot(sd, offScreenDoubt*c.GrowthSeconds*math.Log(beyond))
 	}
-	c.SD.StartSeconds = math.Hypot(c.SD.StartSeconds, sd)
+	c.SD.StartSeconds = math.Hypot(c.riseSD, sd)
 }
 
 // offScreenDoubt is how uncertain the time is that a growing clock spent off the
@@ -122,7 +130,7 @@ func (c *clock) offScreen() float64 {
 // dropped notes that the clock stopped at the end of a stretch.
 func (c *clock) dropped(s span, level float64) {
 	c.DropoutSeconds = c.env.ends(s, level) - c.rise
-	c.SD.DropoutSeconds = c.env.crossingDeviation(min(s.to, len(c.env.amplitude)-1), level)
+	c.SD.DropoutSeconds = math.Hypot(c.riseSD, c.env.crossingDeviation(min(s.to, len(c.env.amplitude)-1), level))
 }
 
 // grown notes how fast the clock grew up to bin top.

@@ -54,17 +54,15 @@ func (c *clock) withdraw(format string, args ...any) {
 	c.StartSeconds, c.Censored, c.DropoutSeconds, c.GrowthSeconds = blank.StartSeconds, true, blank.DropoutSeconds, blank.GrowthSeconds
 	c.FrequencyHertz, c.AmplitudeVolts = blank.FrequencyHertz, blank.AmplitudeVolts
 	c.HarmonicRatio, c.OvertoneRatio = blank.HarmonicRatio, blank.OvertoneRatio
-	rise, rail, lamp := c.SD.RailRiseSeconds, c.SD.RailVolts, c.SD.LampHertz
+	kept := c.SD
 	c.SD = blank.SD
-	c.SD.RailRiseSeconds, c.SD.RailVolts, c.SD.LampHertz = rise, rail, lamp
+	c.SD.RailRiseSeconds, c.SD.RailVolts, c.SD.RailSagVolts = kept.RailRiseSeconds, kept.RailVolts, kept.RailSagVolts
+	c.SD.NoiseVolts, c.SD.LampHertz = kept.NoiseVolts, kept.LampHertz
 	c.conclude(Unread, format, args...)
 }
 
 // clockWarnings tells what a person should know of the clock's records.
 func (c *clock) clockWarnings() {
-	if c.Censored {
-		c.SD.StartSeconds = math.NaN()
-	}
 	if c.record.Len() > 0 && 1/c.record.StepSeconds < samplesPerPeriod*c.x.ClockHertz && c.steady.step == 0 {
 		c.warn("the clock was sampled at %s, too slowly for its frequency", si(1/c.record.StepSeconds, "samples/s"))
 	}

@@ -60,6 +60,10 @@ func powerEnvelope(b bins, rise float64) envelope {
 		e.noise = noiseSpread * math.Sqrt(noise)
 	}
 	e.rms = math.Sqrt(noise)
+	e.rmsSD = e.rms // as quiet as that, or quieter
+	if quiet > 0 {
+		e.rmsSD = e.rms / 2 * medianSD * math.Sqrt(2/float64(b.per*quiet))
+	}
 	for i := range excess {
 		excess[i] -= noise
 	}

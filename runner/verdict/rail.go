@@ -22,6 +22,7 @@ type rail struct {
 	crossingSD  float64 // s, standard uncertainty
 	riseSD      float64 // s
 	voltsSD     float64 // V
+	sagSD       float64 // V
 }
 
 // readRail measures a usable rail trace.
@@ -51,6 +52,9 @@ func readRail(t Trace, setVolts, fraction float64) rail {
 		riseSeconds: math.NaN(), overshoot: math.NaN(),
 	}
 	code := t.codeVolts()
+	if code == 0 {
+		code = quantum(t.Max)
+	}
 	tail := mids[n-max(1, n/10):]
 	r.voltsSD = math.Hypot(deviation(tail)/math.Sqrt(float64(len(tail))), code/math.Sqrt(12))
 	atSet := 0
@@ -83,10 +87,28 @@ func readRail(t Trace, setVolts, fraction float64) rail {
 			r.sag = max(r.sag, min(highest, max(setVolts, r.volts))-noise-t.Min[i])
 		}
 	}
+	r.sagSD = math.Hypot(noise/3, code/math.Sqrt(6)) // of two levels, each read to a code
 	if r.sag <= 2*code {
 		r.sag = 0 // a code more or less is no sag
 	}
 	return r
+}
+
+// quantum is the smallest step between values, which tells a converter's code
+// where the record does not say it; 0 if all are equal.
+func quantum(v []float64) float64 {
+	sorted := slices.Clone(v)
+	slices.Sort(sorted)
+	step := math.Inf(1)
+	for i := range sorted[1:] {
+		if d := sorted[i+1] - sorted[i]; d > 1e-6*(sorted[len(sorted)-1]-sorted[0]) { // less is rounding
+			step = min(step, d)
+		}
+	}
+	if math.IsInf(step, 1) {
+		return 0
+	}
+	return step
 }
 
 // levels are the two states of a waveform, in volts.

@@ -27,6 +27,7 @@ type steady struct {
 	usable      bool    // it was taken, and fast enough
 	pure        bool    // its amplitude is that of the sine, not of the extremes
 	sings       bool    // usable, and it holds one frequency that stands out
+	own         bool    // the scope measured it itself: there is no record
 	alias       bool    // its frequency is that of an alias
 	expected    float64 // Hz, the clock's
 	apparent    Sine    // as sampled, where sine is what that is an alias of
@@ -81,11 +82,11 @@ func readSteady(t Trace, x Expect, env *envelope) steady {
 	if !clipped {
 		s.content = contentOf(t.Max, sine, t.StepSeconds)
 	} else {
-		s.content = content{math.NaN(), math.NaN()}
+		s.content = noContent
 	}
 	if s.alias {
 		s.sine.FrequencyHertz = unfold(sine.FrequencyHertz, 1/t.StepSeconds, x.ClockHertz)
-		s.content = content{math.NaN(), math.NaN()} // what folds where is a guess
+		s.content = noContent // what folds where is a guess
 	}
 	return s
 }

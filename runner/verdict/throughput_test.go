@@ -13,6 +13,9 @@ import (
 	"testing"
 )
 
+// What the benchmark demands on one core: MSa/s, and times as fast as scipy.
+const leastRate, leastRatio = 400, 10
+
 // BenchmarkMillionCodes judges a record of 1 Mpt, and with the rail's beside it
 // two, and says how many times faster that is than the Hilbert transform and the
 // spectrum of the clock's record alone by scipy in the same run. Both are
@@ -29,9 +32,16 @@ func BenchmarkMillionCodes(b *testing.B) {
 				Judge(evidence, x)
 			}
 			ours := (processorSeconds(b) - begun) / float64(b.N)
-			b.ReportMetric(float64(samples)/ours/1e6, "MSa/s")
+			rate := float64(samples) / ours / 1e6
+			b.ReportMetric(rate, "MSa/s")
+			if rate < leastRate {
+				b.Errorf("%.0f MSa/s; at least %d are wanted", rate, leastRate)
+			}
 			if scipy := hilbertSeconds(b, e.ClockRecord.Codes8); scipy > 0 {
 				b.ReportMetric(scipy/ours, "x-scipy")
+				if scipy/ours < leastRatio {
+					b.Errorf("%.1f times as fast as scipy; at least %d times is wanted", scipy/ours, leastRatio)
+				}
 			}
 		})
 	}

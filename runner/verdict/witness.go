@@ -16,6 +16,9 @@ const (
 	off
 )
 
+// WitnessesDisagree begins the warning and the reason of a judgement that they contradict.
+const WitnessesDisagree = "the witnesses disagree"
+
 // lampWithin is how far a lamp's rate may be from the expected one, relative:
 // an overtone trebles it, a wrong part moves it by parts in ten thousand.
 const lampWithin = 0.1
@@ -88,7 +91,7 @@ func (j *Judgement) compareWitnesses(x Expect) {
 	j.Disagree = true
 	words := strings.Join(against, ", and ")
 	j.Reason += "; but " + words
-	j.warn("the witnesses disagree: %s, while the clock says %q", words, j.Verdict)
+	j.warn(WitnessesDisagree+": %s, while the clock says %q", words, j.Verdict)
 }
 
 // JudgeWithoutScope gives the verdict of a bench without a scope, by the supply
@@ -112,7 +115,7 @@ func JudgeWithoutScope(e Evidence, x Expect) Judgement {
 		j.conclude(Unread, "the supply current of %s fits neither a unit that runs nor one that hangs", si(e.SupplyAmps, "A"))
 	case current != unknown && lamp != unknown && current != lamp:
 		j.Disagree = true
-		j.conclude(Unread, "the witnesses disagree: %s, but %s", currentWords, lampWords)
+		j.conclude(Unread, WitnessesDisagree+": %s, but %s", currentWords, lampWords)
 	case current == runs || lamp == runs:
 		j.Censored = false
 		j.conclude(Started, "%s; judged without a scope", either(currentWords, lampWords))

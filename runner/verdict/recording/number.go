@@ -2,7 +2,6 @@ package recording
 
 import (
 	"bytes"
-	"math"
 	"strconv"
 )
 
@@ -79,7 +78,7 @@ func parse(b []byte, decimal byte) (n number, length int) {
 			text = bytes.Replace(text, []byte{decimal}, []byte{'.'}, 1)
 		}
 		v, err := strconv.ParseFloat(string(text), 64)
-		if err != nil && !math.IsInf(v, 0) {
+		if err != nil { // beyond any float64
 			return number{}, 0
 		}
 		n.value = v

@@ -3,6 +3,7 @@ package recording
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 )
 
@@ -235,7 +236,8 @@ func (y *layout) timeByContent(p *plan, infos []named, body []int, samples [][]n
 		}
 		return nil
 	}
-	if len(body) > 1 && rises && !infos[first].index {
+	channel := slices.ContainsFunc([]string{"rail", "clock", "lamp"}, func(role string) bool { return isNamed(p.fields[first].name, role) })
+	if len(body) > 1 && rises && !infos[first].index && !channel {
 		infos[first].time = true
 		p.warn("no column is named as time; column %d rises evenly and is taken for it, in seconds", first+1)
 		return nil
