@@ -24,10 +24,13 @@ soak {
   -- left in its capacitors and starts better, or not at all: not as in the field.
   rest = "35 s",
 
-  -- A soak may end before all of its cycles are done; remove the dashes:
-  -- until_decided = { below = "0.1 %", above = "1 %" },  -- a voltage that is decided gets no more cycles
-  -- until_width = "5 %",                                 -- nor does one whose rate is known within this
-  -- stop_at = "07:00",                                   -- no cycle begins after this time of day
+  -- A soak may end before all of its cycles are done; remove the dashes.
+  -- A voltage that is decided gets no more cycles:
+  -- until_decided = { below = "0.1 %", above = "1 %" },
+  -- Nor does one whose rate is known within this:
+  -- until_width = "5 %",
+  -- No cycle begins after this time of day:
+  -- stop_at = "07:00",
 
   -- Watched from power-on. Longer than the slowest start that is still good.
   watch = "80 ms",
