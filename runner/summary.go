@@ -7,21 +7,20 @@ import (
 
 // Summary is what a run found, in the form the commands print as JSON.
 type Summary struct {
-	Run            int64                `json:"run"`
-	Unit           string               `json:"unit"`
-	Treatment      string               `json:"treatment"` // the last one
-	Seed           uint64               `json:"seed"`
-	State          string               `json:"state"`
-	Reason         string               `json:"reason,omitempty"`
-	WallSeconds    float64              `json:"wall_seconds"`
-	VirtualSeconds float64              `json:"virtual_seconds"`           // by the run's own clock
-	Cycles         int                  `json:"cycles"`                    // all of them
-	NotCounted     int                  `json:"not_counted"`               // unpowered and unread ones
-	NotCountedWhy  string               `json:"not_counted_why,omitempty"` // the reason of the last such cycle
-	Flagged        []Flagged            `json:"flagged"`                   // cycles whose witnesses disagree
-	Warned         []Warned             `json:"warned"`                    // what the records of cycles warn of
-	Accepted       *bool                `json:"accepted"`                  // the script's own acceptance; null if it did not decide
-	Conditions     []failrate.Condition `json:"conditions"`
+	Run            int64   `json:"run"`
+	Unit           string  `json:"unit"`
+	Treatment      string  `json:"treatment"` // the last one
+	Seed           uint64  `json:"seed"`
+	State          string  `json:"state"`
+	Reason         string  `json:"reason,omitempty"`
+	WallSeconds    float64 `json:"wall_seconds"`
+	VirtualSeconds float64 `json:"virtual_seconds"`           // by the run's own clock
+	Cycles         int     `json:"cycles"`                    // all of them
+	NotCounted     int     `json:"not_counted"`               // unpowered and unread ones
+	NotCountedWhy  string  `json:"not_counted_why,omitempty"` // the reason of the last such cycle
+	Doubts
+	Accepted   *bool                `json:"accepted"` // the script's own acceptance; null if it did not decide
+	Conditions []failrate.Condition `json:"conditions"`
 }
 
 // Summarise reads a run's result from the logbook. wallSeconds is how long it really took, which only the
@@ -31,7 +30,7 @@ func Summarise(book *logbook.Book, run int64, wallSeconds float64) (Summary, err
 	if err != nil {
 		return Summary{}, err
 	}
-	s := Summary{Run: r.ID, Unit: r.Unit, Treatment: AsFound, Seed: r.Seed, State: r.State, Reason: r.Reason, Accepted: r.Accepted, WallSeconds: wallSeconds, Flagged: []Flagged{}, Warned: []Warned{}}
+	s := Summary{Run: r.ID, Unit: r.Unit, Treatment: AsFound, Seed: r.Seed, State: r.State, Reason: r.Reason, Accepted: r.Accepted, WallSeconds: wallSeconds, Doubts: Doubts{[]Flagged{}, []Warned{}}}
 	tally := failrate.NewTally(Confidence)
 	last := r.Started
 	err = book.EachCycle(run, func(c logbook.Cycle) error {
@@ -41,7 +40,7 @@ func Summarise(book *logbook.Book, run int64, wallSeconds float64) (Summary, err
 			s.NotCounted++
 			s.NotCountedWhy = c.Reason
 		}
-		s.note(c)
+		s.Doubts.Add(c)
 		tally.Add(observation(c))
 		last = c.Ended
 		return nil

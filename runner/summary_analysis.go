@@ -14,6 +14,8 @@ type Analysis struct {
 	Rates      []RateInWords `json:"rates"`      // of the conditions, in their order
 	Anytime    []RateInWords `json:"anytime"`    // by treatment, where the script ended by what it had seen: intervals that allow for that
 	Nights     []Night       `json:"nights"`     // of those conditions whose order says something
+	Starts     []StartTimes  `json:"starts"`     // of those conditions with cycles enough
+	Rests      []RestEffect  `json:"rests"`      // of those conditions that were started after several rests
 	Thresholds []Threshold   `json:"thresholds"` // of those treatments that were tried at several voltages
 	Hunt       *Hunt         `json:"hunt"`       // null without treatments to compare
 }
@@ -38,17 +40,25 @@ type Night struct {
 	TrendP     float64           `json:"p_trend"`     // Mann-Kendall
 	ChangeP    float64           `json:"p_change"`    // Pettitt
 	Change     int               `json:"change_after_cycle"`
+	Alarm      int               `json:"alarm_at_cycle"` // of a CUSUM for doubled odds of failing; 0: never
 	Lag1       float64           `json:"lag1_autocorrelation"`
 	Sentence   string            `json:"sentence"`
 }
 
 // Analyse looks at the cycles of a run: conditions as tallied, and the counted cycles in the order they were done.
 func Analyse(s Summary, counted []failrate.Cycle) Analysis {
-	a := Analysis{Summary: s, Rates: []RateInWords{}, Anytime: []RateInWords{}, Nights: []Night{}, Thresholds: []Threshold{}}
+	a := Analysis{Summary: s, Rates: []RateInWords{}, Anytime: []RateInWords{}, Nights: []Night{}, Starts: []StartTimes{}, Rests: []RestEffect{}, Thresholds: []Threshold{}}
 	for _, c := range s.Conditions {
 		a.Rates = append(a.Rates, RateInWords{c.Treatment, measured(c.Volts), c.Rate(), c.Rate().Sentence()})
-		if n, ok := nightOf(c, counted); ok {
+		cycles := cyclesAt(c, counted)
+		if n, ok := nightOf(c, cycles); ok {
 			a.Nights = append(a.Nights, n)
+		}
+		if t, ok := startTimesOf(c, cycles); ok {
+			a.Starts = append(a.Starts, t)
+		}
+		if e, ok := restEffectOf(c, cycles); ok {
+			a.Rests = append(a.Rests, e)
 		}
 	}
 	for _, treatment := range treatmentsOf(s.Conditions) {
@@ -103,12 +113,20 @@ func CountedCycles(book *logbook.Book, run int64) (cycles []failrate.Cycle, err 
 	return cycles, err
 }
 
-func nightOf(c failrate.Condition, counted []failrate.Cycle) (Night, bool) {
-	var failed []bool
+// cyclesAt is those of one condition.
+func cyclesAt(c failrate.Condition, counted []failrate.Cycle) (cycles []failrate.Cycle) {
 	for _, cycle := range counted {
 		if cycle.Treatment == c.Treatment && sameVolts(cycle.Volts, c.Volts) {
-			failed = append(failed, cycle.Failed)
+			cycles = append(cycles, cycle)
 		}
+	}
+	return cycles
+}
+
+func nightOf(c failrate.Condition, cycles []failrate.Cycle) (Night, bool) {
+	var failed []bool
+	for _, cycle := range cycles {
+		failed = append(failed, cycle.Failed)
 	}
 	n, err := failrate.JudgeNight(failed, Confidence)
 	if err != nil || !n.Judged {
@@ -116,7 +134,7 @@ func nightOf(c failrate.Condition, counted []failrate.Cycle) (Night, bool) {
 	}
 	return Night{
 		Treatment: c.Treatment, Volts: c.Volts, Interval: n.Widened.Interval, Widened: n.Widened.Widened, Factor: n.Widened.Factor, BatchP: n.Widened.P,
-		ClusteredP: n.Runs.Clustered, TrendP: n.Trend.P, ChangeP: n.ChangeP, Change: n.Change.After, Lag1: n.Lag1, Sentence: n.Sentence(),
+		ClusteredP: n.Runs.Clustered, TrendP: n.Trend.P, ChangeP: n.ChangeP, Change: n.Change.After, Alarm: n.AlarmAfter, Lag1: n.Lag1, Sentence: n.Sentence(),
 	}, true
 }
 

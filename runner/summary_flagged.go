@@ -22,21 +22,27 @@ type Warned struct {
 	Cycles int    `json:"cycles"`
 }
 
-// note adds a cycle's flag and warnings. Warnings that differ in their numbers alone are one.
-func (s *Summary) note(c logbook.Cycle) {
+// Doubts are what is not so sure of a run's cycles.
+type Doubts struct {
+	Flagged []Flagged `json:"flagged"` // cycles whose witnesses disagree
+	Warned  []Warned  `json:"warned"`  // what the records of cycles warn of
+}
+
+// Add adds a cycle's flag and warnings. Warnings that differ in their numbers alone are one.
+func (d *Doubts) Add(c logbook.Cycle) {
 	if c.Disagree {
-		s.Flagged = append(s.Flagged, Flagged{c.Number, c.Verdict, c.Reason})
+		d.Flagged = append(d.Flagged, Flagged{c.Number, c.Verdict, c.Reason})
 	}
 	for _, text := range c.Warnings {
 		if strings.HasPrefix(text, verdict.WitnessesDisagree) {
 			continue // flagged above
 		}
-		i := slices.IndexFunc(s.Warned, func(w Warned) bool { return beforeNumber(w.Text) == beforeNumber(text) })
+		i := slices.IndexFunc(d.Warned, func(w Warned) bool { return beforeNumber(w.Text) == beforeNumber(text) })
 		if i < 0 {
-			s.Warned = append(s.Warned, Warned{Text: text, First: c.Number})
-			i = len(s.Warned) - 1
+			d.Warned = append(d.Warned, Warned{Text: text, First: c.Number})
+			i = len(d.Warned) - 1
 		}
-		s.Warned[i].Cycles++
+		d.Warned[i].Cycles++
 	}
 }
 

@@ -96,6 +96,7 @@ func CountedCycle(c logbook.Cycle) (counted failrate.Cycle, ok bool) {
 	return failrate.Cycle{
 		Treatment: c.Treatment, Volts: c.SetVolts, Failed: c.Verdict.Failed(),
 		StartSeconds: above0(c.StartSeconds), GrowthSeconds: above0(c.GrowthSeconds),
+		WatchSeconds: c.WatchSeconds, RestSeconds: c.RestSeconds,
 	}, c.Verdict.Counted()
 }
 

@@ -30,9 +30,9 @@ func (c Call) Check(given map[string]any) (map[string]any, error) {
 		value, found := given[o.Name]
 		switch {
 		case found:
-			checked, err := o.check(value)
+			checked, err := o.checkNamed(value)
 			if err != nil {
-				return nil, fmt.Errorf("%s: %s: %w", c.Name, o.Name, err)
+				return nil, fmt.Errorf("%s: %w", c.Name, err)
 			}
 			arguments[o.Name] = checked
 		case o.Required:
@@ -85,7 +85,19 @@ func (c Call) allowed() string {
 	return strings.Join(c.optionNames(), ", ")
 }
 
-// check returns value in SI and in range.
+// checkNamed returns value in SI and in range. Its errors begin with the option's name.
+func (o Option) checkNamed(value any) (any, error) {
+	if given, ok := value.(map[string]any); ok && o.Kind == Table {
+		return Call{Name: o.Name, Options: o.Fields}.Check(given)
+	}
+	checked, err := o.check(value)
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w", o.Name, err)
+	}
+	return checked, nil
+}
+
+// check returns value in SI and in range. Fields of a table are checkNamed's.
 func (o Option) check(value any) (any, error) {
 	switch o.Kind {
 	case Volts:
@@ -103,11 +115,7 @@ func (o Option) check(value any) (any, error) {
 		}
 		return s, nil
 	case Table:
-		given, ok := value.(map[string]any)
-		if !ok {
-			return nil, o.refuse(value)
-		}
-		return Call{Name: o.Name, Options: o.Fields}.Check(given)
+		return nil, o.refuse(value)
 	case Count:
 		n, ok := value.(float64)
 		if !ok || n != math.Trunc(n) || !o.inRange(n) {

@@ -50,8 +50,8 @@ func TestArgumentErrors(t *testing.T) {
 		`treatment(("x"):rep(201))`:             "1 to 200 bytes",
 
 		`soak { volts = { 3 }, cycles = 5, until_decided = 3 }`:                 "until_decided: found 3; allowed: a table with below, above, alpha, beta",
-		`soak { volts = { 3 }, cycles = 5, until_decided = { below = "1 %" } }`: "until_decided: above is missing",
-		`soak { volts = { 3 }, cycles = 5, until_decided = { belo = "1 %" } }`:  "did you mean below?",
+		`soak { volts = { 3 }, cycles = 5, until_decided = { below = "1 %" } }`: "soak: until_decided: above is missing; wanted: ",
+		`soak { volts = { 3 }, cycles = 5, until_decided = { belo = "1 %" } }`:  `soak: until_decided has no option "belo"`,
 		`soak { volts = { 3 }, cycles = 5, until_decided = { { 1 } } }`:         "without a name",
 		`soak { volts = { 3 }, cycles = 5, until_width = "5 V" }`:               `until_width: found "5 V"; allowed: a number with one of the units %`,
 		`soak { volts = { 3 }, cycles = 5, stop_at = "25:00" }`:                 `stop_at: found "25:00"; allowed: a time of day, as "06:30"`,

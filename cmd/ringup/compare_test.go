@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"math"
 	"reflect"
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -105,12 +106,15 @@ soak { volts = { 2.6, 2.3, 2.2, 2.1 }, cycles = 30, rest = "35 s" }
 treatment "C7 chilled"
 soak { volts = { 2.2 }, cycles = 15, rest = "5 s" }
 treatment "as found"
-soak { volts = { 2.2 }, cycles = 15, rest = "5 s" }
+soak { volts = { 2.2, 2.1 }, cycles = 15, rest = "5 s" }
 `)
 	f.must(t, "run", "night.lua", "--listen", "none", "-q")
 	shown := decode[runner.Analysis](t, f.must(t, "show", "--json"))
 	if len(shown.Nights) == 0 || len(shown.Thresholds) != 1 || len(shown.Thresholds[0].Volts) != 3 || shown.Conditions[0].Cycles == 0 {
 		t.Fatalf("show has not all it should: %+v", shown)
+	}
+	if len(shown.Starts) != 4 || len(shown.Rests) != 1 || len(shown.Rests[0].Rests) != 2 {
+		t.Fatalf("show has start times %+v and effects of rest %+v, want four and one", shown.Starts, shown.Rests)
 	}
 
 	rows, err := csv.NewReader(strings.NewReader(f.must(t, "export"))).ReadAll()
@@ -133,13 +137,16 @@ soak { volts = { 2.2 }, cycles = 15, rest = "5 s" }
 	}
 	tally := failrate.NewTally(runner.Confidence)
 	var counted []failrate.Cycle
-	failures := map[string]int{}
+	failures, started := map[string]int{}, map[string][]float64{}
 	for _, row := range rows[1:] {
 		v := verdict.Verdict(row[at["verdict"]])
 		o := failrate.Observation{Volts: number(row, "set_volts"), Treatment: row[at["treatment"]], Verdict: string(v), Counted: v.Counted(), Failed: v.Failed(), StartSeconds: number(row, "start_seconds")}
 		tally.Add(o)
 		if o.Counted {
-			counted = append(counted, failrate.Cycle{Treatment: o.Treatment, Volts: o.Volts, Failed: o.Failed, StartSeconds: o.StartSeconds, GrowthSeconds: number(row, "growth_seconds")})
+			counted = append(counted, failrate.Cycle{Treatment: o.Treatment, Volts: o.Volts, Failed: o.Failed, StartSeconds: o.StartSeconds, GrowthSeconds: number(row, "growth_seconds"), WatchSeconds: number(row, "watch_seconds"), RestSeconds: number(row, "rest_seconds")})
+		}
+		if at := o.Treatment + row[at["set_volts"]]; o.Counted && !math.IsNaN(o.StartSeconds) {
+			started[at] = append(started[at], o.StartSeconds)
 		}
 		if o.Failed {
 			failures[o.Treatment+row[at["set_volts"]]]++
@@ -148,6 +155,21 @@ soak { volts = { 2.2 }, cycles = 15, rest = "5 s" }
 	for _, c := range shown.Conditions {
 		if n := failures[c.Treatment+strconv.FormatFloat(c.Volts, 'g', -1, 64)]; n != c.Failures {
 			t.Errorf("%s at %g V: show has %d failures, the export %d", c.Treatment, c.Volts, c.Failures, n)
+		}
+	}
+	// With one window, the time within which half of n have started is a plain order statistic.
+	for _, s := range shown.Starts {
+		times := slices.Sorted(slices.Values(started[s.Treatment+strconv.FormatFloat(s.Volts, 'g', -1, 64)]))
+		k := (s.Cycles + 1) / 2 // 1-based; between two times where half is a whole number of cycles
+		want := math.Inf(1)
+		if k <= len(times) {
+			want = times[k-1]
+			if s.Cycles%2 == 0 && k < len(times) {
+				want = (times[k-1] + times[k]) / 2
+			}
+		}
+		if half := s.Within[0]; s.Started != len(times) || (half.Seconds == nil) != math.IsInf(want, 1) || half.Seconds != nil && math.Abs(*half.Seconds-want) > 1e-12 {
+			t.Errorf("%s at %g V: show has %d starts, half of them within %v s; the export %d, %v s", s.Treatment, s.Volts, s.Started, half.Seconds, len(times), want)
 		}
 	}
 	again := shown.Summary
@@ -161,7 +183,7 @@ soak { volts = { 2.2 }, cycles = 15, rest = "5 s" }
 	}
 
 	said := f.must(t, "show")
-	for _, part := range []string{"not counted", "through the run", "failure rate against voltage, as found", "50 % of cycles fail at", "each treatment against the unit as found", "marks"} {
+	for _, part := range []string{"not counted", "through the run", "rest before the start", "time within which the starts have come", "failure rate against voltage, as found", "50 % of cycles fail at", "each treatment against the unit as found", "marks"} {
 		if !strings.Contains(said, part) {
 			t.Errorf("it does not say %q; it says\n%s", part, said)
 		}

@@ -17,7 +17,7 @@ const (
 // draw writes a chart in characters: the clock's envelope as blocks, the rail as
 // dots, the allowed time and the start as lines.
 func (j *judged) draw(w io.Writer) {
-	clock, rail, rise := j.clock(), j.rail(), j.rise()
+	clock, rail, rise := withGaps(j.clock(), j.evidence.ClockRecord), withGaps(j.rail(), j.evidence.RailRecord), j.rise()
 	if len(clock.Min) == 0 {
 		fmt.Fprintln(w, "  (no record of the clock to draw)")
 		return

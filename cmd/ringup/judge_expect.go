@@ -164,6 +164,22 @@ func either(r verdict.Record, t verdict.Trace) verdict.Trace {
 	return t
 }
 
+// withGaps leaves out of a chart's trace what the record behind it never took.
+func withGaps(t verdict.Trace, r verdict.Record) verdict.Trace {
+	if len(r.Gaps) == 0 {
+		return t
+	}
+	t.Min, t.Max = slices.Clone(t.Min), slices.Clone(t.Max)
+	per := t.StepSeconds / r.StepSeconds
+	for _, g := range r.Gaps {
+		from, to := int(float64(g.From)/per), int(math.Ceil(float64(g.To)/per))
+		for i := from; i < min(to, len(t.Min)); i++ {
+			t.Min[i], t.Max[i] = math.NaN(), math.NaN()
+		}
+	}
+	return t
+}
+
 // end is when the record of the clock ends, counted from its trigger.
 func (j *judged) end() float64 {
 	t := j.clock()

@@ -161,7 +161,7 @@ func (j *judged) chart(width float64) plot.Judged {
 	}
 	c := plot.Judged{
 		Title: j.file.Name, Width: width, Verdict: j.Verdict, Reason: sentence(j.Reason), Facts: j.facts(),
-		Rail: moved(j.rail()), Clock: moved(j.clock()),
+		Rail: moved(withGaps(j.rail(), j.evidence.RailRecord)), Clock: moved(withGaps(j.clock(), j.evidence.ClockRecord)),
 		ThresholdVolts: j.expect.RailFraction * j.expect.SetVolts, StartSeconds: j.StartSeconds, DropoutSeconds: j.DropoutSeconds,
 		AllowedSeconds: j.expect.StartWithinSeconds, AmplitudeVolts: j.AmplitudeVolts, RequiredVolts: j.expect.AmplitudeMinVolts,
 	}

@@ -113,6 +113,13 @@ func printAnalysis(w io.Writer, a runner.Analysis) {
 			fmt.Fprintf(w, "  %s, %s: %s\n", n.Treatment, setVolts(n.Volts), n.Sentence)
 		}
 	}
+	if len(a.Rests) > 0 {
+		fmt.Fprintln(w, "\nrest before the start")
+		for _, e := range a.Rests {
+			fmt.Fprintf(w, "  %s, %s: %s\n", e.Treatment, setVolts(e.Volts), e.Sentence)
+		}
+	}
+	printStarts(w, a.Starts)
 	for _, t := range a.Thresholds {
 		curve := ""
 		if t.Curve != "" {

@@ -24,6 +24,7 @@ type findings struct {
 	Watches    []string
 	Cycles     int
 	NotCounted []notCounted
+	Doubts     runner.Doubts
 	Ambient    ambient
 	First      time.Time // begin of the first cycle, end of the last
 	Last       time.Time
@@ -41,6 +42,14 @@ type notCounted struct {
 	Cycles  int
 	Example string // the reason of the first
 	First   string // its number and time
+}
+
+// mostFlagged is how many flagged cycles the report lists; the export has them all.
+const mostFlagged = 10
+
+// ListedFlagged are the flagged cycles that the report lists.
+func (f *findings) ListedFlagged() []runner.Flagged {
+	return f.Doubts.Flagged[:min(len(f.Doubts.Flagged), mostFlagged)]
 }
 
 type ambient struct{ Low, High, Mean float64 }
@@ -89,6 +98,7 @@ func gather(book *logbook.Book, run int64) (*findings, error) {
 
 func (f *findings) add(c logbook.Cycle, tally *failrate.Tally) {
 	f.Cycles++
+	f.Doubts.Add(c)
 	tally.Add(failrate.Observation{Volts: c.SetVolts, Treatment: c.Treatment, Verdict: string(c.Verdict),
 		Counted: c.Verdict.Counted(), Failed: c.Verdict.Failed(), StartSeconds: c.StartSeconds})
 	if counted, ok := runner.CountedCycle(c); ok {

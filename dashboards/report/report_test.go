@@ -34,6 +34,9 @@ type invented struct {
 	now  time.Time
 	rest float64 // seconds
 	n    int
+
+	disagree bool // of the cycles to come
+	warnings []string
 }
 
 func invent(t *testing.T) *invented {
@@ -94,6 +97,7 @@ func (i *invented) cycle(treatment string, volts float64, v verdict.Verdict) {
 	default:
 		c.Reason = "No oscillation in 80 ms: 0.03 V peak, where 0.8 V are needed."
 	}
+	c.Disagree, c.Warnings = i.disagree, i.warnings
 	step := logbook.Step{Run: i.run, Ordinal: i.n, Call: "cycle", Arguments: json.RawMessage(`{}`), Result: json.RawMessage(`{}`), Begun: c.Begun, Ended: c.Ended}
 	i.must(i.book.EndStep(step, &c, i.waveforms(volts, start), nil))
 	i.now = c.Ended
@@ -316,6 +320,21 @@ func TestReportSaysThatRestsDiffered(t *testing.T) {
 	// Fisher's p for 9 of 20 against 0 of 20 is 0.00123, of C(20,9)/C(40,9) twice.
 	expect(t, text, "as found run 2 against 1 2.4 V 9 of 20 0 of 20", " 0.0012 0.0012 fewer failures",
 		"Run 1 rested 35 s before each start, run 2 5 s: part of a difference between them may come from that.")
+}
+
+func TestReportSaysWhatIsNotSoSure(t *testing.T) {
+	i := invent(t)
+	run := i.begin("soak.lua", 0, false)
+	i.cycle("as found", 2.4, verdict.Started)
+	if text := words(render(t, i.book, run, Options{})); strings.Contains(text, "not so sure") || strings.Contains(text, "Warnings") {
+		t.Error("doubts without a reason")
+	}
+	i.disagree, i.warnings = true, []string{verdict.WitnessesDisagree + ": the lamp blinks", "the rail sagged by 0.31 V"}
+	for range 12 {
+		i.cycle("as found", 2.4, verdict.Silent)
+	}
+	expect(t, words(render(t, i.book, run, Options{})), "In 12 of 13 cycles the lamp or the supply current contradict the clock.", "The first 10:",
+		"11 silent No oscillation in 80 ms", "the rail sagged by 0.31 V (12 of 13 cycles, first in cycle 2)")
 }
 
 func TestReportOfNoRun(t *testing.T) {

@@ -15,6 +15,8 @@ type Cycle struct {
 	Failed        bool
 	StartSeconds  float64 // NaN = did not start within the window
 	GrowthSeconds float64 // time constant of the envelope; NaN = not measured
+	WatchSeconds  float64 // the window; 0 = not known
+	RestSeconds   float64 // off before the start; 0 = not known
 }
 
 // Sample is a set of counted cycles to be compared with another.

@@ -247,9 +247,9 @@ func TestHuntVisible(t *testing.T) {
 }
 
 func TestHuntRefusals(t *testing.T) {
-	one := Cycle{"as found", 2.2, false, .01, math.NaN()}
-	cold := Cycle{"C7 chilled", 2.2, true, math.NaN(), math.NaN()}
-	elsewhere := Cycle{"C7 chilled", 2.8, true, math.NaN(), math.NaN()}
+	one := Cycle{Treatment: "as found", Volts: 2.2, StartSeconds: .01, GrowthSeconds: math.NaN()}
+	cold := Cycle{Treatment: "C7 chilled", Volts: 2.2, Failed: true, StartSeconds: math.NaN(), GrowthSeconds: math.NaN()}
+	elsewhere := Cycle{Treatment: "C7 chilled", Volts: 2.8, Failed: true, StartSeconds: math.NaN(), GrowthSeconds: math.NaN()}
 	for _, c := range []struct {
 		name   string
 		cycles []Cycle
@@ -262,15 +262,15 @@ func TestHuntRefusals(t *testing.T) {
 		{"no voltage in common", []Cycle{one, elsewhere, one}, huntAtFivePercent, "same voltage"},
 		{"confidence 95", []Cycle{one, cold, one}, HuntOptions{Base: "as found", Confidence: 95}, "confidence 95"},
 		{"ratio", []Cycle{one, cold, one}, HuntOptions{Base: "as found", Confidence: .95, LeastStartRatio: .5}, "factor of 1 or more"},
-		{"negative time", []Cycle{one, {"C7 chilled", 2.2, false, -1, math.NaN()}, one}, huntAtFivePercent, "above 0 s"},
+		{"negative time", []Cycle{one, {Treatment: "C7 chilled", Volts: 2.2, StartSeconds: -1, GrowthSeconds: math.NaN()}, one}, huntAtFivePercent, "above 0 s"},
 	} {
 		if h, err := Hunt(c.cycles, c.o); !isRefusal(err, c.says) {
 			t.Errorf("%s: %+v, %v; want %q", c.name, h, err, c.says)
 		}
 	}
 	// All failed, none failed, nothing measured: an answer.
-	never := Cycle{"as found", 2.2, true, math.NaN(), math.NaN()}
-	for _, cycles := range [][]Cycle{{never, cold, never}, {one, one, {"C7 chilled", 2.2, false, .01, math.NaN()}, one}} {
+	never := Cycle{Treatment: "as found", Volts: 2.2, Failed: true, StartSeconds: math.NaN(), GrowthSeconds: math.NaN()}
+	for _, cycles := range [][]Cycle{{never, cold, never}, {one, one, {Treatment: "C7 chilled", Volts: 2.2, Failed: false, StartSeconds: .01, GrowthSeconds: math.NaN()}, one}} {
 		h, err := Hunt(cycles, huntAtFivePercent)
 		if err != nil || h.Shown || strings.Contains(fmt.Sprint(h.Sentence()), "NaN") {
 			t.Errorf("%v: %v (%v)", cycles, h.Sentence(), err)

@@ -23,6 +23,7 @@ type Night struct {
 	ChangeP       float64
 	Lag1          float64 // autocorrelation of failures, 0 for independent cycles
 	Lag1Band      float64 // by chance it lies within ± this with 95 % probability
+	AlarmAfter    int     // cycle at which a [CUSUM] for doubled odds of failing signals; 0 = never
 }
 
 // leastNight is the fewest cycles whose order is judged.
@@ -71,11 +72,35 @@ func JudgeNight(failed []bool, confidence float64) (Night, error) {
 			side.Failures++
 		}
 	}
+	n.AlarmAfter = alarmAfter(failed, n.Counts.Rate())
 	// Pettitt's formula counts on values without ties, whose ranks have the
 	// variance n²/12. The ranks of failures and good starts have n² p (1-p)/4.
 	total, p := float64(len(failed)), n.Counts.Rate()
 	n.ChangeP = min(1, 2*math.Exp(-2*n.Change.K*n.Change.K/(total*total*total*p*(1-p))))
 	return n, nil
+}
+
+// leastAlarm is the rate below which the alarm is left out: its chart would need
+// more cycles than a run has, and long to compute.
+const leastAlarm = 0.005
+
+// alarmAfter returns the cycle at which a chart for a rise from the run's own rate
+// to twice the odds first signals, 0 for never. Its limit lets a false signal come
+// once in so many cycles as make it as rare as the other findings are by chance.
+func alarmAfter(failed []bool, rate float64) int {
+	if rate < leastAlarm {
+		return 0
+	}
+	chart, err := NewCUSUM(rate, 2*rate/(1+rate), float64(len(failed))/overdispersed)
+	if err != nil { // failures are the rule: there is no rise to watch for
+		return 0
+	}
+	for i, f := range failed {
+		if chart.Add(f) {
+			return i + 1
+		}
+	}
+	return 0
 }
 
 // batchesOf cuts cycles into batches of equal length, in their order, that hold
@@ -117,6 +142,9 @@ func (n Night) Sentence() string {
 	}
 	if n.Runs.Clustered < overdispersed {
 		found = append(found, fmt.Sprintf("failures come in clusters (%s)", pValue(n.Runs.Clustered)))
+	}
+	if n.AlarmAfter > 0 {
+		found = append(found, fmt.Sprintf("an alarm for doubled odds of failing sounds at cycle %s", count(n.AlarmAfter)))
 	}
 	if len(found) == 0 {
 		found = append(found, "no drift and no clusters shown")

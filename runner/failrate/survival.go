@@ -88,7 +88,8 @@ func (s *SurvivalStep) limits(z, relative float64) {
 }
 
 // Quantile returns the time by which the given share of cycles has started,
-// 0.5 for the median, with log-log limits. Times beyond the window are +Inf.
+// 0.5 for the median, with log-log limits. Times beyond the window are +Inf, and
+// so is an upper limit that there are too few cycles for.
 func (s Survival) Quantile(started float64) (Interval, error) {
 	return s.quantile(started, func(step SurvivalStep) Limits { return step.LogLog })
 }
@@ -112,9 +113,14 @@ func (s Survival) quantile(started float64, limits func(SurvivalStep) Limits) (I
 		return math.Inf(1)
 	}
 	return Interval{
-		Estimate:   first(func(st SurvivalStep) float64 { return st.Share }),
-		Low:        first(func(st SurvivalStep) float64 { return limits(st).Low }),
-		High:       first(func(st SurvivalStep) float64 { return limits(st).High }),
+		Estimate: first(func(st SurvivalStep) float64 { return st.Share }),
+		Low:      first(func(st SurvivalStep) float64 { return limits(st).Low }),
+		High: first(func(st SurvivalStep) float64 {
+			if st.Share == 0 { // no formula says how sure that is; R has no limit here either
+				return 1
+			}
+			return limits(st).High
+		}),
 		Confidence: s.Confidence,
 	}, nil
 }

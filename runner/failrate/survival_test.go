@@ -100,6 +100,25 @@ func TestKaplanMeierPublished(t *testing.T) {
 	}
 }
 
+// Where all have started the last step bounds nothing from above. R 4 survival:
+// quantile(survfit(Surv(c(3,5,6,8,9,12,15,20), rep(1,8)) ~ 1, conf.type="log-log"), c(.5,.9,.99)).
+func TestQuantilesOfAllStarted(t *testing.T) {
+	var starts []Start
+	for _, seconds := range []float64{3, 5, 6, 8, 9, 12, 15, 20} {
+		starts = append(starts, Start{Seconds: seconds})
+	}
+	km, err := KaplanMeier(starts, .95)
+	if err != nil {
+		t.Fatal(err)
+	}
+	none := math.Inf(1)
+	for share, want := range map[float64][3]float64{.5: {8.5, 3, 15}, .9: {20, 9, none}, .99: {20, 15, none}} {
+		if q, err := km.Quantile(share); err != nil || [3]float64{q.Estimate, q.Low, q.High} != want {
+			t.Errorf("%v: %+v (%v), want %v", share, q, err, want)
+		}
+	}
+}
+
 // R survival::survdiff. The sum of (O-E)²/E, 15.23285, is another statistic
 // under the same name.
 func TestLogRankPublished(t *testing.T) {

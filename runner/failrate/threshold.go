@@ -130,14 +130,25 @@ func (m *thresholdModel) separated() bool {
 	return highFail <= lowStart || highStart <= lowFail
 }
 
-// state is the regression at one pair of coefficients.
+// state is the regression at one pair of coefficients. The expected information
+// is kept about its own centre: on a steep curve only the voltages beside the
+// threshold weigh anything, and its determinant about any other point would be
+// lost to rounding.
 type state struct {
-	value         float64 // log-likelihood without binomial coefficients, penalised if asked for
-	score         [2]float64
-	i00, i01, i11 float64 // expected information
+	value  float64 // log-likelihood without binomial coefficients, penalised if asked for
+	score  [2]float64
+	weight float64 // sum of the weights
+	mean   float64 // weighted mean of x
+	spread float64 // weighted sum of squares about it
 }
 
-func (s state) determinant() float64 { return s.i00*s.i11 - s.i01*s.i01 }
+func (s state) determinant() float64 { return s.weight * s.spread }
+
+// step is Fisher's scoring step.
+func (s state) step() (d0, d1 float64) {
+	d1 = (s.score[1] - s.mean*s.score[0]) / s.spread
+	return s.score[0]/s.weight - s.mean*d1, d1
+}
 
 func (m *thresholdModel) at(b0, b1 float64) state {
 	var s state
@@ -157,24 +168,37 @@ func (m *thresholdModel) at(b0, b1 float64) state {
 		s.score[0] += r
 		s.score[1] += r * m.x[i]
 		weight := n * score * slope
-		s.i00 += weight
-		s.i01 += weight * m.x[i]
-		s.i11 += weight * m.x[i] * m.x[i]
+		s.weight += weight
+		s.mean += weight * m.x[i]
 		w = append(w, weight)
 		bend = append(bend, q-p)
 	}
-	if det := s.determinant(); m.penalised && det > 0 {
-		// Firth's penalty is half the logarithm of the information's determinant;
-		// its score moves every count towards one half by its leverage.
-		s.value += math.Log(det) / 2
+	if s.weight > 0 {
+		s.mean /= s.weight
+	}
+	for i, x := range m.x {
+		s.spread += w[i] * square(x-s.mean)
+	}
+	if !m.penalised {
+		return s
+	}
+	// Firth's penalty is half the logarithm of the information's determinant;
+	// its score moves every count towards one half by its leverage.
+	det := s.determinant()
+	s.value += math.Log(max(det, math.SmallestNonzeroFloat64)) / 2
+	if det > 0 {
 		for i, x := range m.x {
-			leverage := w[i] * (s.i11 - 2*x*s.i01 + x*x*s.i00) / det
+			leverage := w[i] * (1/s.weight + square(x-s.mean)/s.spread)
 			s.score[0] += leverage * bend[i] / 2
 			s.score[1] += leverage * bend[i] / 2 * x
 		}
 	}
 	return s
 }
+
+// mostStep bounds a step of the coefficients, so that one from a poor guess does
+// not leap to where every weight vanishes.
+const mostStep = 5
 
 // fit runs Fisher scoring with halved steps until the coefficients stand still.
 func (m *thresholdModel) fit() (ThresholdFit, error) {
@@ -185,15 +209,18 @@ func (m *thresholdModel) fit() (ThresholdFit, error) {
 	}
 	b0, b1 := m.link.eta((float64(failures)+0.5)/(float64(cycles)+1)), 0.0
 	s := m.at(b0, b1)
-	settled := false
+	settled, last := false, math.Inf(1)
+	var last0, last1 float64
 	for range 2000 {
-		det := s.determinant()
-		d0 := (s.i11*s.score[0] - s.i01*s.score[1]) / det
-		d1 := (s.i00*s.score[1] - s.i01*s.score[0]) / det
-		if !(det > 0) || math.IsNaN(d0+d1) || math.IsInf(d0+d1, 0) {
+		d0, d1 := s.step()
+		if !(s.determinant() > 0) || math.IsNaN(d0+d1) || math.IsInf(d0+d1, 0) {
 			break
 		}
-		next, scale := s, 1.0
+		next, scale := s, min(1, mostStep/max(math.Abs(d0), math.Abs(d1)))
+		if d0*last0+d1*last1 < 0 { // it went too far
+			scale /= 2
+		}
+		last0, last1 = d0, d1
 		for ; scale > 1e-10; scale /= 2 {
 			next = m.at(b0+scale*d0, b1+scale*d1)
 			if next.value >= s.value-1e-12*math.Abs(s.value) {
@@ -201,21 +228,22 @@ func (m *thresholdModel) fit() (ThresholdFit, error) {
 			}
 		}
 		b0, b1, s = b0+scale*d0, b1+scale*d1, next
-		if math.Abs(scale*d0) <= 1e-13*(1+math.Abs(b0)) && math.Abs(scale*d1) <= 1e-13*(1+math.Abs(b1)) {
+		moved := max(math.Abs(scale*d0)/(1+math.Abs(b0)), math.Abs(scale*d1)/(1+math.Abs(b1)))
+		if moved <= 1e-13 || moved <= 1e-10 && moved >= last { // the latter: as near as rounding lets it
 			settled = true
 			break
 		}
+		last = moved
 	}
-	det := s.determinant()
-	if !settled || !(det > 0) {
+	if !settled || !(s.determinant() > 0) {
 		return ThresholdFit{}, refuse("voltages", fmt.Sprintf("%d with %d failures in %d cycles", len(m.doses), failures, cycles),
-			"the fit did not settle; run cycles at more voltages near the threshold")
+			"the curve is too steep to be fitted; run cycles at voltages between the highest that always fails and the lowest that never does")
 	}
 	f := ThresholdFit{
 		Link: m.link, Penalised: m.penalised, doses: m.doses, top: s.value,
 		Slope: b1 / m.width, Intercept: b0 - b1*m.centre/m.width, Degrees: -2,
 	}
-	v00, v01, v11 := s.i11/det, -s.i01/det, s.i00/det
+	v00, v01, v11 := 1/s.weight+square(s.mean)/s.spread, -s.mean/s.spread, 1/s.spread
 	c := m.centre / m.width
 	f.Covariance[1][1] = v11 / (m.width * m.width)
 	f.Covariance[0][1] = (v01 - c*v11) / m.width

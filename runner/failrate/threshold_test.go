@@ -254,6 +254,36 @@ func TestPoolAdjacent(t *testing.T) {
 	}
 }
 
+// A threshold between two of many voltages leaves almost all of them without weight. By symmetry 50 % lie midway.
+func TestFirthSteep(t *testing.T) {
+	for _, each := range []int{1, 7, 200} {
+		for voltages := 2; voltages <= 100; voltages += 2 {
+			var doses []Dose
+			for i := range voltages {
+				d := Dose{2 + .02*float64(i), Counts{0, each}}
+				if i < voltages/2 {
+					d.Failures = each
+				}
+				doses = append(doses, d)
+			}
+			fit, err := FitFirth(doses)
+			if err != nil {
+				t.Errorf("%d voltages, %d cycles each: %v", voltages, each, err)
+				continue
+			}
+			v, err := fit.Volts(.5, .95)
+			if err != nil {
+				t.Fatal(err)
+			}
+			wantNear(t, "50 %", v.Volts, 2+.01*float64(voltages-1), 1e-8)
+		}
+	}
+	// One side weighs far more: a step once turned round and round.
+	if _, err := FitFirth([]Dose{{2, Counts{4, 4}}, {5.6, Counts{0, 1}}}); err != nil {
+		t.Error(err)
+	}
+}
+
 // Ekaputra et al., Open Engineering 10 (2020) 394, doi 10.1515/eng-2020-0048,
 // and Hamada et al., Quality Engineering 31 (2019), doi
 // 10.1080/08982112.2018.1551547.

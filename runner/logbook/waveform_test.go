@@ -141,6 +141,13 @@ func TestWhichWaveformsAreKept(t *testing.T) {
 	if err != nil || !slices.Equal(got, want) {
 		t.Errorf("kept %v, want %v (%v)", got, want, err)
 	}
+	start := sampleCycle(121) // like those before it
+	start.Run = run
+	plain := b.Keep(start)
+	start.Disagree = true
+	if flagged := b.Keep(start); plain || !flagged {
+		t.Errorf("a start is kept: %v, one whose witnesses disagree: %v", plain, flagged)
+	}
 	if b.Keep(Cycle{Run: run, Judgement: sampleCycle(1).Judgement}) != true {
 		t.Error("the first success of another condition is not to be kept")
 	}

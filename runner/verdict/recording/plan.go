@@ -68,7 +68,7 @@ func (y *layout) timing(file string, notes Notes, given float64) (timing, error)
 	return t, nil
 }
 
-// columnsOf settles what every column of a layout is.
+// plan settles what every column of a layout is.
 func (y *layout) plan(file string, notes Notes, given float64) (*plan, timing, error) {
 	names, units := y.names()
 	t, err := y.timing(file, notes, given)
