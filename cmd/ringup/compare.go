@@ -242,7 +242,7 @@ func printComparison(w io.Writer, c failrate.Comparison, a comparisonAnswer) err
 		if s.MedianStart != nil {
 			start = milliseconds(*s.MedianStart)
 		}
-		iv := failrate.Condition{Cycles: s.Cycles, Failures: s.Failures, Low: s.Low, High: s.High}
+		iv := failrate.Condition{Cycles: s.Cycles, Failures: s.Failures, Low: s.Low, High: s.High, OneSided: s.Failures == 0 || s.Failures == s.Cycles}
 		fmt.Fprintf(t, "%s\t%d\t%d\t%s\t%s\t%d\t%s\n", s.Name, s.Cycles, s.Failures, percent(*s.Estimate), interval(iv), s.NotCounted, start)
 	}
 	if err := t.Flush(); err != nil {

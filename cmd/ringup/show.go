@@ -13,8 +13,9 @@ import (
 func newShow(io streams, o *options) *cobra.Command {
 	c := &cobra.Command{
 		Use: "show [RUN]", Short: "show what a run found", Args: cobra.MaximumNArgs(1),
-		Long: `Shows a run's failure rates with their intervals, whether they drifted through the run, the
-voltage at which the unit starts to fail, how the treatments compare, and the marks.
+		Long: `Shows a run's failure rates with their intervals, whether they drifted through the run and go
+with the rest, how long starts take, the voltage at which the unit starts to fail, how the
+treatments compare, and the marks.
 
 Every number follows from the cycles that ringup export writes. A rate's interval is
 Clopper and Pearson's at 95 %; where nothing failed it is the one-sided bound.`,

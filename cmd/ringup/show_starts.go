@@ -14,7 +14,7 @@ func printStarts(w io.Writer, starts []runner.StartTimes) {
 	if len(starts) == 0 {
 		return
 	}
-	fmt.Fprintln(w, "\ntime within which the starts have come (Kaplan-Meier, 95 % log-log limits; no start counts as longer than the window)")
+	fmt.Fprintln(w, "\ntime within which the starts have come (Kaplan-Meier, 95 % log-log limits; a cycle without a start counts as longer than its window)")
 	t := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
 	fmt.Fprint(t, "  treatment\tvolts\twindow")
 	for _, at := range starts[0].Within {

@@ -41,16 +41,10 @@ func setVolts(v float64) string {
 
 // interval writes the bounds of a rate; with nothing failed there is only an upper one.
 func interval(c failrate.Condition) string {
-	switch {
-	case c.Cycles == 0:
+	if c.Cycles == 0 {
 		return "no cycles counted"
-	case c.Failures == 0:
-		return "below " + percent(c.High)
-	case c.Failures == c.Cycles:
-		return "above " + percent(c.Low)
-	default:
-		return percent(c.Low) + " to " + percent(c.High)
 	}
+	return c.Bounds(percent)
 }
 
 // percent writes a ratio with two significant digits, or more where they mean something.

@@ -64,7 +64,7 @@ func compare(f *findings, others []*findings) []comparison {
 func unlike(f *findings, others []*findings, list []comparison) (notes []string) {
 	for _, other := range others {
 		across := slices.ContainsFunc(list, func(c comparison) bool { return c.Run == other.Run.ID })
-		if a, b := joined(f.Rests), joined(other.Rests); across && a != b {
+		if a, b := failrate.List(f.Rests), failrate.List(other.Rests); across && a != b {
 			notes = append(notes, fmt.Sprintf("Run %d rested %s before each start, run %d %s: part of a difference between them may come from that.", f.Run.ID, a, other.Run.ID, b))
 		}
 	}

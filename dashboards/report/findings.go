@@ -154,16 +154,16 @@ func (f *findings) Condensed() string {
 			set = append(set, text)
 		}
 	}
-	text := joined(set)
+	text := failrate.List(set)
 	if len(f.Rests) > 0 {
-		text += "; rest " + joined(f.Rests) + " before each start"
+		text += "; rest " + failrate.List(f.Rests) + " before each start"
 	}
 	if len(f.Watches) > 0 {
-		text += "; watched for " + joined(f.Watches)
+		text += "; watched for " + failrate.List(f.Watches)
 	}
 	if len(f.factors) > 0 {
 		slices.Sort(f.factors)
-		text += "; further factors: " + joined(f.factors)
+		text += "; further factors: " + failrate.List(f.factors)
 	}
 	return text
 }
@@ -176,7 +176,7 @@ func (f *findings) Treatments() string {
 			done = append(done, c.Treatment)
 		}
 	}
-	return joined(done)
+	return failrate.List(done)
 }
 
 // Time words a moment in the bench's own time.

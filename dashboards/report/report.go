@@ -17,6 +17,7 @@ import (
 
 	"ringup/dashboards/plot"
 	"ringup/runner"
+	"ringup/runner/failrate"
 	"ringup/runner/logbook"
 )
 
@@ -46,7 +47,7 @@ var page string
 var style string
 
 var document = template.Must(template.New("report").Funcs(template.FuncMap{
-	"add1": func(i int) int { return i + 1 }, "percent": percent, "count": count, "interval": interval, "milliseconds": milliseconds, "start": start, "volts": volts, "probability": probability,
+	"add1": func(i int) int { return i + 1 }, "percent": percent, "count": failrate.Count, "interval": interval, "milliseconds": milliseconds, "start": start, "volts": volts, "probability": probability,
 }).Parse(page))
 
 // Write writes the report of a run. Nothing is written if it returns an error of

@@ -28,7 +28,7 @@ func headline(f *findings) string {
 	all := pooled(base)
 	if all.Failures == 0 {
 		return fmt.Sprintf("None of %s starts%s failed: with %s confidence fewer than %s of its starts fail.",
-			count(all.Cycles), who, confidence, percent(all.High))
+			failrate.Count(all.Cycles), who, confidence, percent(all.High))
 	}
 	allowing := ""
 	for _, n := range f.analysis.Nights {
@@ -38,7 +38,7 @@ func headline(f *findings) string {
 		}
 	}
 	return fmt.Sprintf("At %s, its worst voltage, the unit%s failed to start in %s of %s cycles: %s, %s with %s confidence%s.",
-		volts(worst.Volts), who, count(worst.Failures), count(worst.Cycles), percent(worst.Estimate), between(worst), confidence, allowing)
+		volts(worst.Volts), who, failrate.Count(worst.Failures), failrate.Count(worst.Cycles), percent(worst.Estimate), between(worst), confidence, allowing)
 }
 
 func between(c failrate.Condition) string {
@@ -53,7 +53,7 @@ func further(f *findings, hunted []hunt, comparisons []comparison) []string {
 	base := baseOf(f)
 	var said []string
 	if all := pooled(base); all.Failures > 0 && len(base) > 1 {
-		said = append(said, fmt.Sprintf("Over all %d conditions %s of %s counted starts failed (%s).", len(base), count(all.Failures), count(all.Cycles), percent(all.Estimate)))
+		said = append(said, fmt.Sprintf("Over all %d conditions %s of %s counted starts failed (%s).", len(base), failrate.Count(all.Failures), failrate.Count(all.Cycles), percent(all.Estimate)))
 		var clean []failrate.Condition
 		var where []string
 		for _, c := range base {
@@ -63,7 +63,7 @@ func further(f *findings, hunted []hunt, comparisons []comparison) []string {
 		}
 		if len(clean) > 0 {
 			together := pooled(clean)
-			said = append(said, fmt.Sprintf("At %s none of %s failed: the failure rate there is %s with %s confidence.", joined(where), count(together.Cycles), interval(together), confidence))
+			said = append(said, fmt.Sprintf("At %s none of %s failed: the failure rate there is %s with %s confidence.", failrate.List(where), failrate.Count(together.Cycles), interval(together), confidence))
 		}
 	}
 	if kinds := failuresByKind(f.Pooled.Verdicts); kinds != "" {
@@ -76,7 +76,7 @@ func further(f *findings, hunted []hunt, comparisons []comparison) []string {
 	}
 	for _, c := range clearest(comparisons) {
 		said = append(said, fmt.Sprintf("%s at %s: %s of %s failed against %s of %s as found (%s).", c.Treatment, volts(c.After.Volts),
-			count(c.After.Failures), count(c.After.Cycles), count(c.Before.Failures), count(c.Before.Cycles), odds(c.Adjusted)))
+			failrate.Count(c.After.Failures), failrate.Count(c.After.Cycles), failrate.Count(c.Before.Failures), failrate.Count(c.Before.Cycles), odds(c.Adjusted)))
 	}
 	return said
 }
@@ -102,9 +102,9 @@ func failuresByKind(verdicts map[string]int) string {
 	slices.SortStableFunc(kinds, func(a, b kind) int { return b.n - a.n })
 	var words []string
 	for _, k := range kinds {
-		words = append(words, fmt.Sprintf("%s %s", count(k.n), k.name))
+		words = append(words, fmt.Sprintf("%s %s", failrate.Count(k.n), k.name))
 	}
-	return joined(words)
+	return failrate.List(words)
 }
 
 // clearest gives the comparisons that cannot well be chance, the surest of each
@@ -166,7 +166,7 @@ func next(f *findings, hunted []hunt, comparisons []comparison) []string {
 		steps = append(steps, "The run did not reach its end ("+f.State()+"). What it found until then stands; see to the cause, then run again.")
 	}
 	if f.Pooled.NotCounted*20 > f.Cycles {
-		steps = append(steps, fmt.Sprintf("%s of %s cycles could not be counted. See to the bench first (leads, probes, links): \"ringup check\".", count(f.Pooled.NotCounted), count(f.Cycles)))
+		steps = append(steps, fmt.Sprintf("%s of %s cycles could not be counted. See to the bench first (leads, probes, links): \"ringup check\".", failrate.Count(f.Pooled.NotCounted), failrate.Count(f.Cycles)))
 	}
 	base := baseOf(f)
 	all := pooled(base)
@@ -174,7 +174,7 @@ func next(f *findings, hunted []hunt, comparisons []comparison) []string {
 	case all.Cycles == 0:
 	case all.Failures == 0:
 		n := int(math.Ceil(math.Log(1-runner.Confidence) / math.Log(1-all.High/10)))
-		steps = append(steps, fmt.Sprintf("Nothing failed, which does not mean that nothing ever fails. To show a rate ten times lower takes about %s cycles without a failure; colder air, longer rests and lower voltages show more in fewer.", count(n)))
+		steps = append(steps, fmt.Sprintf("Nothing failed, which does not mean that nothing ever fails. To show a rate ten times lower takes about %s cycles without a failure; colder air, longer rests and lower voltages show more in fewer.", failrate.Count(n)))
 	case len(comparisons) == 0 && len(hunted) > 0:
 		steps = append(steps, afterHunting(hunted))
 	case len(comparisons) == 0:

@@ -81,7 +81,7 @@ func hunts(f *findings, others []*findings) (list []hunt) {
 		if h == nil {
 			continue
 		}
-		found := hunt{Run: run.Run.ID, Sentence: h.Sentence(), Comparisons: h.Comparisons, NotCompared: joined(h.NotCompared)}
+		found := hunt{Run: run.Run.ID, Sentence: h.Sentence(), Comparisons: h.Comparisons, NotCompared: failrate.List(h.NotCompared)}
 		for _, s := range h.List() {
 			found.Suspects = append(found.Suspects, suspect{s})
 		}

@@ -32,24 +32,10 @@ func percent(rate float64) string {
 
 // interval words the bounds of a rate; a one-sided one has only one.
 func interval(c failrate.Condition) string {
-	switch {
-	case c.Cycles == 0:
+	if c.Cycles == 0 {
 		return "–"
-	case c.OneSided && c.Failures == 0:
-		return "below " + percent(c.High)
-	case c.OneSided:
-		return "above " + percent(c.Low)
 	}
-	return percent(c.Low) + " to " + percent(c.High)
-}
-
-// count words a number with its thousands apart.
-func count(n int) string {
-	text := strconv.Itoa(n)
-	for i := len(text) - 3; i > 0; i -= 3 {
-		text = text[:i] + "," + text[i:]
-	}
-	return text
+	return c.Bounds(percent)
 }
 
 // milliseconds words a start time; one that is not known is a dash.
@@ -123,12 +109,4 @@ func lasted(d time.Duration) string {
 		return fmt.Sprintf("%d min", int(d.Minutes()))
 	}
 	return fmt.Sprintf("%.0f s", d.Seconds())
-}
-
-// joined lists words: a, b and c.
-func joined(words []string) string {
-	if len(words) < 2 {
-		return strings.Join(words, "")
-	}
-	return strings.Join(words[:len(words)-1], ", ") + " and " + words[len(words)-1]
 }

@@ -156,7 +156,7 @@ func voltList(levels map[float64][]Cycle) string {
 		names = append(names, significant(key{volts: v}.reported(), 4)+" V")
 	}
 	slices.Sort(names)
-	return list(names)
+	return List(names)
 }
 
 func countsOf(cycles []Cycle) (c Counts) {

@@ -38,6 +38,19 @@ type record struct {
 	NotCounted         int            `json:"not_counted"`
 }
 
+// Bounds words the interval of the rate, "3 % to 5 %"; a one-sided one has one
+// bound, "below 1 %". percent words a rate, as [Percent] does; one cycle at least
+// is counted.
+func (c Condition) Bounds(percent func(float64) string) string {
+	switch {
+	case c.OneSided && c.Failures == 0:
+		return "below " + percent(c.High)
+	case c.OneSided:
+		return "above " + percent(c.Low)
+	}
+	return percent(c.Low) + " to " + percent(c.High)
+}
+
 // MarshalJSON implements [json.Marshaler]. A struct that embeds a Condition
 // would inherit it and lose its own fields, so hold a Condition in a named field.
 func (c Condition) MarshalJSON() ([]byte, error) {

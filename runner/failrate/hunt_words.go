@@ -102,5 +102,5 @@ func inWords(n int) string {
 	if n < len(words) {
 		return words[n]
 	}
-	return count(n)
+	return Count(n)
 }

@@ -35,7 +35,7 @@ func NeedDemonstration(below, confidence float64, allowedFailures int) (Demonstr
 		return Demonstration{}, err
 	}
 	if allowedFailures < 0 || allowedFailures > maxPlanCycles {
-		return Demonstration{}, refuse("allowed failures", allowedFailures, "they lie from 0 to "+count(maxPlanCycles))
+		return Demonstration{}, refuse("allowed failures", allowedFailures, "they lie from 0 to "+Count(maxPlanCycles))
 	}
 	n := demonstrationCycles(below, 1-confidence, allowedFailures)
 	if n > maxNeed {
@@ -57,7 +57,7 @@ func (d Demonstration) Sentence() string {
 const maxNeed = 1_000_000_000
 
 func tooMany(found, advice string) error {
-	return refuse("needed cycles at", found, fmt.Sprintf("it takes more than %s cycles; %s", count(maxNeed), advice))
+	return refuse("needed cycles at", found, fmt.Sprintf("it takes more than %s cycles; %s", Count(maxNeed), advice))
 }
 
 // WidthNeed is the number of cycles that measures a failure rate to a width.
@@ -160,7 +160,7 @@ func NeedChange(from, to, power, significance float64) (ChangeNeed, error) {
 		n += changeStep(n, reached, power, significance)
 		if n > maxChangeCycles {
 			return ChangeNeed{}, refuse("change", fmt.Sprintf("%s to %s", Percent(from), Percent(to)),
-				fmt.Sprintf("it takes more than %s cycles a side; ask for a larger change", count(maxChangeCycles)))
+				fmt.Sprintf("it takes more than %s cycles a side; ask for a larger change", Count(maxChangeCycles)))
 		}
 	}
 	return ChangeNeed{from, to, power, significance, n, reached, changeConvention}, nil

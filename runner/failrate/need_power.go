@@ -15,7 +15,7 @@ func ChangePower(rateA float64, cyclesA int, rateB float64, cyclesB int, signifi
 	}
 	for _, n := range []int{cyclesA, cyclesB} {
 		if n < 0 || n > maxChangeCycles {
-			return 0, refuse("cycles", n, fmt.Sprintf("they lie from 0 to %s a side", count(maxChangeCycles)))
+			return 0, refuse("cycles", n, fmt.Sprintf("they lie from 0 to %s a side", Count(maxChangeCycles)))
 		}
 	}
 	return fisherPower(rateA, cyclesA, rateB, cyclesB, significance), nil

@@ -127,12 +127,12 @@ func batchesOf(failed []bool) []Counts {
 // Sentence says the night in words.
 func (n Night) Sentence() string {
 	if !n.Judged {
-		return fmt.Sprintf("%s of %s failed: too few of a kind to tell whether the rate changed", count(n.Counts.Failures), counted(n.Counts.Cycles, "cycle"))
+		return fmt.Sprintf("%s of %s failed: too few of a kind to tell whether the rate changed", Count(n.Counts.Failures), counted(n.Counts.Cycles, "cycle"))
 	}
 	var found []string
 	if n.ChangeP < overdispersed {
 		found = append(found, fmt.Sprintf("%s failed up to cycle %s and %s from then on (%s)",
-			Percent(n.Before.Rate()), count(n.Change.After), Percent(n.After.Rate()), pValue(n.ChangeP)))
+			Percent(n.Before.Rate()), Count(n.Change.After), Percent(n.After.Rate()), pValue(n.ChangeP)))
 	} else if n.Trend.P < overdispersed {
 		direction := "fell"
 		if n.Trend.S > 0 {
@@ -144,7 +144,7 @@ func (n Night) Sentence() string {
 		found = append(found, fmt.Sprintf("failures come in clusters (%s)", pValue(n.Runs.Clustered)))
 	}
 	if n.AlarmAfter > 0 {
-		found = append(found, fmt.Sprintf("an alarm for doubled odds of failing sounds at cycle %s", count(n.AlarmAfter)))
+		found = append(found, fmt.Sprintf("an alarm for doubled odds of failing sounds at cycle %s", Count(n.AlarmAfter)))
 	}
 	if len(found) == 0 {
 		found = append(found, "no drift and no clusters shown")

@@ -91,8 +91,8 @@ func percentage(rate float64, round func(float64) float64) string {
 	return text + " %"
 }
 
-// count words a number with its thousands apart.
-func count(n int) string {
+// Count words a number with its thousands apart.
+func Count(n int) string {
 	text := strconv.Itoa(n)
 	for i := len(text) - 3; i > 0 && text[i-1] != '-'; i -= 3 {
 		text = text[:i] + "," + text[i:]
@@ -108,5 +108,5 @@ func counted(n int, thing string) string {
 	case 1:
 		return "1 " + thing
 	}
-	return count(n) + " " + thing + "s"
+	return Count(n) + " " + thing + "s"
 }

@@ -53,12 +53,12 @@ func NewPlanWithin(acceptRate, rejectRate, alpha, beta float64, mostCycles int) 
 		return nil, err
 	}
 	if mostCycles > maxPlanCycles {
-		return nil, refuse("most cycles", count(mostCycles), "a plan takes at most "+count(maxPlanCycles))
+		return nil, refuse("most cycles", Count(mostCycles), "a plan takes at most "+Count(maxPlanCycles))
 	}
 	if mostCycles < fixed.Cycles {
-		return nil, refuse("most cycles", count(mostCycles),
+		return nil, refuse("most cycles", Count(mostCycles),
 			fmt.Sprintf("telling %s from %s with these risks takes up to %s; allow them, or put the rates further apart, or bear more risk",
-				Percent(acceptRate), Percent(rejectRate), count(fixed.Cycles)))
+				Percent(acceptRate), Percent(rejectRate), Count(fixed.Cycles)))
 	}
 	if p := within(acceptRate, rejectRate, alpha, beta, mostCycles); p != nil {
 		return p, nil

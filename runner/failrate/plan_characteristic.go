@@ -83,5 +83,5 @@ func (p *Plan) Sentence() string {
 	return fmt.Sprintf("accepts a unit that fails at %s in %s of runs and rejects one that fails at %s in %s of runs; "+
 		"it takes about %s cycles for the first, %s for the second, %s without a failure, and never more than %s",
 		Percent(p.AcceptRate), percentDown(good.Accept), Percent(p.RejectRate), percentDown(bad.Reject),
-		count(int(math.Round(good.ExpectedCycles))), count(int(math.Round(bad.ExpectedCycles))), count(p.FirstAccept()), count(p.MostCycles))
+		Count(int(math.Round(good.ExpectedCycles))), Count(int(math.Round(bad.ExpectedCycles))), Count(p.FirstAccept()), Count(p.MostCycles))
 }

@@ -31,7 +31,7 @@ func NewFixedPlan(acceptRate, rejectRate, alpha, beta float64) (FixedPlan, error
 	for p := plan(0); p.Alpha > alpha || p.Cycles > maxPlanCycles; p = plan(most) {
 		if p.Cycles > maxPlanCycles {
 			return FixedPlan{}, refuse("rates", fmt.Sprintf("%s and %s", Percent(acceptRate), Percent(rejectRate)),
-				fmt.Sprintf("telling them apart takes more than %s cycles; put them further apart", count(maxPlanCycles)))
+				fmt.Sprintf("telling them apart takes more than %s cycles; put them further apart", Count(maxPlanCycles)))
 		}
 		most = max(1, 2*most)
 	}

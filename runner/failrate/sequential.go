@@ -81,5 +81,5 @@ func (s *Sequential) Sentence() string {
 	}
 	accept, _ := p.Limits(p.MostCycles)
 	return fmt.Sprintf("not decided after %s in %s; decided after %s cycles at the latest, where up to %s are accepted",
-		counted(s.failures, "failure"), counted(s.cycles, "cycle"), count(p.MostCycles), counted(accept, "failure"))
+		counted(s.failures, "failure"), counted(s.cycles, "cycle"), Count(p.MostCycles), counted(accept, "failure"))
 }

@@ -64,7 +64,7 @@ const mostUnconditional = 100_000
 
 func checkUnconditional(a, b Counts) error {
 	if n := max(a.Cycles, b.Cycles); n > mostUnconditional {
-		return refuse("cycles", n, fmt.Sprintf("an unconditional test takes at most %s a side; with so many Fisher's test says the same", count(mostUnconditional)))
+		return refuse("cycles", n, fmt.Sprintf("an unconditional test takes at most %s a side; with so many Fisher's test says the same", Count(mostUnconditional)))
 	}
 	return checkPair(a, b)
 }

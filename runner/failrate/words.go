@@ -46,8 +46,8 @@ func milliseconds(seconds float64) string {
 	return significant(seconds*1000, 3) + " ms"
 }
 
-// list joins names as English does: "a", "a and b", "a, b and c".
-func list(names []string) string {
+// List joins names as English does: "a", "a and b", "a, b and c".
+func List(names []string) string {
 	if len(names) < 2 {
 		return strings.Join(names, "")
 	}

@@ -154,7 +154,7 @@ func TestWords(t *testing.T) {
 			t.Errorf("%d: %q", n, got)
 		}
 	}
-	if got := list([]string{"a", "b", "c"}); got != "a, b and c" {
+	if got := List([]string{"a", "b", "c"}); got != "a, b and c" {
 		t.Error(got)
 	}
 	c, err := NewCUSUM(.01, .05, 3000)
