@@ -23,7 +23,7 @@ const (
 	exitFailed  = 1
 	exitUsage   = 2 // or a bad file
 	exitReject  = 3 // done, and the script's own acceptance said reject
-	exitStopped = 4 // or held
+	exitStopped = 4 // by a person
 	exitNotOff  = 5 // the supply is not confirmed off
 )
 
@@ -69,8 +69,8 @@ func newRoot(io streams) *cobra.Command {
 the scope's waveform, says how often it fails and how sure that is, helps to find the
 part, and proves the repair.
 
-Exit status: 0 done; 1 failed; 2 usage or a bad file; 3 done, and the script's own
-acceptance said reject; 4 stopped or held; 5 the supply is not confirmed off.`,
+Exit status: 0 done; 1 failed; 2 usage or a bad file; 3 done, and the script rejects
+the unit; 4 a person ended the run; 5 the supply is not confirmed off.`,
 		Example:       "  ringup demo\n  ringup run soak.lua -b bench.toml",
 		Version:       version(),
 		SilenceErrors: true,
