@@ -140,7 +140,7 @@ func dialectFolder(o options) string {
 func loadBench(path string) (*bench.Bench, error) {
 	b, err := bench.Load(path)
 	if errors.Is(err, os.ErrNotExist) {
-		return nil, usage{fmt.Errorf("there is no bench file %s; give one with -b, or see a simulated bench at work with: ringup demo", path)}
+		return nil, usage{fmt.Errorf("there is no bench file %s; give one with -b, have one proposed with: ringup find -o bench.toml, or see a simulated bench at work with: ringup demo", path)}
 	}
 	if err != nil {
 		return nil, usage{err}
