@@ -3,7 +3,6 @@ package runner_test
 import (
 	"errors"
 	"fmt"
-	"math"
 	"os"
 	"path/filepath"
 	"slices"
@@ -13,9 +12,8 @@ import (
 	"time"
 
 	"ringup/runner"
-	"ringup/runner/logbook"
+	"ringup/runner/faultmatrix"
 	"ringup/runner/simbench"
-	"ringup/runner/verdict"
 )
 
 // Time-outs of the matrix, in real time: short, or it would take hours, and long enough for a busy machine, which may
@@ -23,29 +21,6 @@ import (
 const (
 	matrixTimeOut = 1500 * time.Millisecond
 	matrixQuiet   = 40 * time.Millisecond
-)
-
-// blow is one fault at one message of a cycle, on one link.
-type blow struct {
-	link       string
-	instrument simbench.Instrument
-	message    int
-	fault      simbench.WireFault
-	spot       int
-}
-
-func (b blow) String() string {
-	return fmt.Sprintf("%s/%s %d/%s %d", b.link, b.instrument, b.message, b.fault, b.spot)
-}
-
-// What may become of a cycle.
-const (
-	measured   = 'm' // as without the fault, number for number
-	noAmbient  = 'a' // likewise, but for the ambient, which was not measured: no start is judged by it
-	unread     = 'u' // recorded as not read
-	heldThen   = 'M' // the run held for a lost link and went on by itself; as without the fault
-	heldUnread = 'U' // likewise; recorded as not read
-	bad        = '!'
 )
 
 // matrixDialects is a folder of the simulated instruments' dialects with the matrix's time-outs.
@@ -96,24 +71,18 @@ func openStruck(t *testing.T, link, dialects string) *struckBench {
 	return b
 }
 
-// reference is a cycle without any fault.
-type reference struct {
-	messages map[simbench.Instrument][]string
-	cycle    logbook.Cycle
-}
-
 var matrixInstruments = []simbench.Instrument{simbench.Supply, simbench.Scope, simbench.Thermometer}
 
-func refer(t *testing.T, link, dialects string) reference {
+func refer(t *testing.T, link, dialects string) faultmatrix.Reference {
 	b := openStruck(t, link, dialects)
 	b.heal = func() { t.Error("the run holds without any fault") }
-	r := reference{messages: map[simbench.Instrument][]string{}}
+	r := faultmatrix.Reference{Messages: map[simbench.Instrument][]string{}}
 	var mu sync.Mutex
 	for _, i := range matrixInstruments {
 		b.sim.Faults().Listen(i, func(message string) {
 			mu.Lock()
 			defer mu.Unlock()
-			r.messages[i] = append(r.messages[i], message)
+			r.Messages[i] = append(r.Messages[i], message)
 		})
 	}
 	b.mustCycle(t, b.session, "started")
@@ -122,55 +91,27 @@ func refer(t *testing.T, link, dialects string) reference {
 	}
 	mu.Lock()
 	defer mu.Unlock()
-	r.cycle = b.cycles(t, b.session.Run().ID)[0]
+	r.Cycle = b.cycles(t, b.session.Run().ID)[0]
 	return r
-}
-
-// blows are all faults at all messages of the reference.
-func (r reference) blows(link string) []blow {
-	var all []blow
-	for _, i := range matrixInstruments {
-		for n, message := range r.messages[i] {
-			for _, fault := range simbench.WireFaults {
-				for spot := range spots(message, fault) {
-					all = append(all, blow{link, i, n, fault, spot})
-				}
-			}
-		}
-	}
-	return all
-}
-
-// spots is in how many places a fault can strike a message.
-func spots(message string, fault simbench.WireFault) int {
-	switch fault {
-	case simbench.CommandByteLost, simbench.CommandByteGarbled:
-		return len(simbench.Spots(message))
-	case simbench.BlockCountWrong:
-		if !strings.HasPrefix(message, "TRACe:DATA?") {
-			return 0
-		}
-	}
-	return 1
 }
 
 // strike puts a bench through a blow and says what became of the cycle; why is what else is wrong with the run. A wrong
 // number or a supply that is on fails the test at once.
-func (r reference) strike(t *testing.T, w blow, dialects string) (outcome rune, why string) {
-	b := openStruck(t, w.link, dialects)
+func strike(t *testing.T, r faultmatrix.Reference, w faultmatrix.Blow, dialects string) (outcome rune, why string) {
+	b := openStruck(t, w.Link, dialects)
 	faults := b.sim.Faults()
 	b.heal = func() {
-		if err := faults.Heal(w.instrument); err != nil {
+		if err := faults.Heal(w.Instrument); err != nil {
 			t.Error(err)
 		}
 	}
-	faults.Strike(w.instrument, simbench.Blow{Fault: w.fault, At: w.message, Spot: w.spot, Late: matrixTimeOut * 5 / 4})
+	faults.Strike(w.Instrument, simbench.Blow{Fault: w.Fault, At: w.Message, Spot: w.Spot, Late: matrixTimeOut * 5 / 4})
 	first := <-b.cycle(t, b.session)
 	if on, _ := b.sim.SupplyOutput(); on {
 		t.Error("THE SUPPLY IS ON after the cycle")
 	}
 	if first.err != nil {
-		return bad, fmt.Sprintf("the run ends: %v", first.err)
+		return faultmatrix.Bad, fmt.Sprintf("the run ends: %v", first.err)
 	}
 	b.heal()
 	next := <-b.cycle(t, b.session)
@@ -192,48 +133,14 @@ func (r reference) strike(t *testing.T, w blow, dialects string) (outcome rune, 
 			why += fmt.Sprintf("; the run held for %q", h)
 		}
 	}
-	return r.outcome(t, cycles[0], len(b.holds) > 0), why
+	return r.Outcome(t, cycles[0], len(b.holds) > 0), why
 }
 
-// outcome compares a cycle with the reference's.
-func (r reference) outcome(t *testing.T, c logbook.Cycle, held bool) rune {
-	outcome := map[bool]rune{false: measured, true: heldThen}[held]
-	switch c.Verdict {
-	case verdict.Unread:
-		outcome = map[bool]rune{false: unread, true: heldUnread}[held]
-	case r.cycle.Verdict:
-	default:
-		t.Errorf("WRONG VERDICT: %s (%s), without the fault %s", c.Verdict, c.Reason, r.cycle.Verdict)
-		return bad
-	}
-	want, got := numbers(r.cycle), numbers(c)
-	for name, w := range want {
-		switch g := got[name]; {
-		case math.IsNaN(g) && name == ambient && outcome == measured:
-			outcome = noAmbient
-		case math.IsNaN(g) && (math.IsNaN(w) || c.Verdict == verdict.Unread):
-		case !(math.Abs(g-w) <= sameWithin*math.Abs(w)):
-			t.Errorf("WRONG NUMBER: %s is %g, without the fault %g (%s: %s)", name, g, w, c.Verdict, c.Reason)
-			outcome = bad
-		}
-	}
-	return outcome
-}
+const faultTablePath = "../testdata/fault-matrix.txt"
 
-// sameWithin is how far a number may be from the reference's, relatively. Most are the same to the last bit; the steady
-// record is taken at a later moment, with other noise on it, where a reply was waited for.
-const sameWithin = 1e-3
-
-const ambient = "ambient"
-
-// numbers are a cycle's measurements.
-func numbers(c logbook.Cycle) map[string]float64 {
-	return map[string]float64{
-		"start": c.StartSeconds, "frequency": c.FrequencyHertz, "amplitude": c.AmplitudeVolts, "growth": c.GrowthSeconds,
-		"rail rise": c.RailRiseSeconds, "rail volts": c.RailVolts, "dropout": c.DropoutSeconds, "lamp": c.LampHertz,
-		"supply volts": c.SupplyVolts, "supply amps": c.SupplyAmps, ambient: c.AmbientCelsius,
-	}
-}
+const faultTableTitle = `# Written by TestFaultMatrix of package runner: what becomes of a power cycle when a wire of the simulated bench has a
+# fault at one of the cycle's messages. Never a wrong number, never a lost cycle, and the supply off afterwards.
+`
 
 // matrixShare is which part of the blows is dealt in an ordinary test, one in so many.
 const matrixShare = 13
@@ -244,44 +151,42 @@ const matrixShare = 13
 // table is printed; with RINGUP_WRITE=1 too it is written.
 func TestFaultMatrix(t *testing.T) {
 	dialects := matrixDialects(t)
-	table := newFaultTable()
-	refs := map[string]reference{}
-	var all []blow
+	table := faultmatrix.NewTable(faultTableTitle, "", faultmatrix.Wire)
+	refs := map[string]faultmatrix.Reference{}
+	var all []faultmatrix.Blow
 	for _, link := range []string{simbench.PTY, simbench.TCP} {
 		refs[link] = refer(t, link, dialects)
-		blows := refs[link].blows(link)
-		table.expect(link, refs[link], blows)
-		all = append(all, blows...)
+		all = append(all, table.Expect(link, refs[link], matrixInstruments)...)
 	}
-	kept, err := readFaultTable(faultTablePath)
+	kept, err := faultmatrix.Read(faultTablePath, faultmatrix.Wire)
 	long, write := os.Getenv("RINGUP_LONG") == "1", os.Getenv("RINGUP_WRITE") == "1"
 	switch {
 	case write:
 	case err != nil:
 		t.Fatal(err)
 	default:
-		for _, difference := range table.rowsUnlike(kept) {
+		for _, difference := range table.RowsUnlike(kept) {
 			t.Errorf("%s: %s; write the table anew: RINGUP_LONG=1 RINGUP_WRITE=1 go test ./runner -run TestFaultMatrix", faultTablePath, difference)
 		}
 	}
 	if !long {
 		n := -1
-		all = slices.DeleteFunc(all, func(blow) bool { n++; return n%matrixShare != 0 })
+		all = slices.DeleteFunc(all, func(faultmatrix.Blow) bool { n++; return n%matrixShare != 0 })
 	}
 	var mu sync.Mutex
-	var again []blow
-	deal := func(w blow, last bool) {
+	var again []faultmatrix.Blow
+	deal := func(w faultmatrix.Blow, last bool) {
 		t.Run(w.String(), func(t *testing.T) {
-			outcome, why := refs[w.link].strike(t, w, dialects)
+			outcome, why := strike(t, refs[w.Link], w, dialects)
 			mu.Lock()
 			defer mu.Unlock()
-			table.set(w, outcome)
+			table.Set(w, outcome)
 			want := outcome
 			if !write {
-				want = kept.outcome(w)
+				want = kept.Outcome(w)
 			}
 			switch {
-			case outcome == want && outcome != bad && why == "":
+			case outcome == want && outcome != faultmatrix.Bad && why == "":
 			case last:
 				t.Errorf("outcome %c, want %c%s", outcome, want, why)
 			default:
@@ -290,7 +195,7 @@ func TestFaultMatrix(t *testing.T) {
 		})
 	}
 	var workers sync.WaitGroup
-	work := make(chan blow)
+	work := make(chan faultmatrix.Blow)
 	for range 24 { // most of them wait for a time-out
 		workers.Go(func() {
 			for w := range work {
@@ -308,7 +213,7 @@ func TestFaultMatrix(t *testing.T) {
 	for _, w := range again {
 		deal(w, true)
 	}
-	t.Logf("%d blows, %d of them dealt again\n%s", len(all), len(again), table.summary())
+	t.Logf("%d blows, %d of them dealt again\n%s", len(all), len(again), table.Summary())
 	if long {
 		t.Logf("\n%s", table)
 	}

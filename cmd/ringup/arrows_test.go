@@ -26,6 +26,8 @@ var mayImport = map[string][]string{
 	"runner":          {"drivers", "runner/bench", "runner/failrate", "runner/logbook", "runner/verdict"},
 	"scripts":         {"runner"},
 
+	"runner/faultmatrix": {"runner/simbench", "runner/logbook", "runner/verdict"},
+
 	"runner/benchcheck": {"runner", "runner/bench", "runner/verdict", "drivers", "drivers/dialect", "drivers/scpi", "drivers/link"},
 
 	"runner/crystal/marking": {},

@@ -47,6 +47,8 @@ type Options struct {
 	// LinkDir is a folder in which Serve gives each pseudo-terminal a stable name, which survives its loss and return
 	// (Faults.Hangup and Faults.Plug). Empty: addresses name the pseudo-terminals themselves.
 	LinkDir string
+	// Wires are the instruments' wires of another kind than Serve knows.
+	Wires map[Instrument]Wire
 }
 
 // cellVolts is the unit's fresh cell.
@@ -56,6 +58,7 @@ const cellVolts = 3.6
 type Bench struct {
 	clock   Clock
 	linkDir string
+	others  map[Instrument]Wire
 	baud    int
 	faults  *Faults
 
@@ -94,7 +97,7 @@ func New(o Options) (*Bench, error) {
 	if o.OffVolts == 0 {
 		o.OffVolts = cellVolts
 	}
-	b := &Bench{clock: o.Clock, linkDir: o.LinkDir, baud: o.Baud, ports: map[Instrument]*port{}}
+	b := &Bench{clock: o.Clock, linkDir: o.LinkDir, others: o.Wires, baud: o.Baud, ports: map[Instrument]*port{}}
 	b.faults = &Faults{bench: b, wires: map[Instrument]*wireFaults{}}
 	b.world = newWorld(o, unit, o.OffSince, o.OffVolts)
 	b.scope = newScope(b.world, o)

@@ -44,7 +44,7 @@ func (f *Faults) endlessErrors(name Instrument, on bool) {
 }
 
 // reboot is an instrument that loses its own power for a moment: its output goes off, its settings are those of *RST,
-// what it recorded is gone, and a socket breaks. A serial line stays and shows a NUL, from the transmitter's fall.
+// what it recorded is gone, and a socket breaks or a USB device leaves its bus. A serial line stays and shows a NUL, from the transmitter's fall.
 func (f *Faults) reboot(name Instrument) error {
 	f.behind(func(b *Bench) {
 		i := b.instruments[name]
@@ -53,9 +53,10 @@ func (f *Faults) reboot(name Instrument) error {
 		i.status = status{event: eventPowerOn, endless: endless}
 	})
 	f.bench.wires.Lock()
-	socket := f.bench.ports[name].transport == TCP
+	p := f.bench.ports[name]
+	goes := p.transport == TCP || p.wire != nil
 	f.bench.wires.Unlock()
-	if socket {
+	if goes {
 		return f.replug(name)
 	}
 	return nil

@@ -34,8 +34,8 @@ const (
 // ErrNoPTY is what Serve's error wraps where the system has no pseudo-terminals; TCP works everywhere.
 var ErrNoPTY = errors.New("this system has no pseudo-terminals that ringup can use; use tcp instead")
 
-// Serve puts the instruments on a wire each, "pty" or "tcp" (127.0.0.1, ports chosen by the system), and returns once
-// all of them answer. It may be called once for a bench.
+// Serve puts the instruments on a wire each, "pty" or "tcp" (127.0.0.1, ports chosen by the system), but for those that
+// have one of another kind (Options.Wires), and returns once all of them answer. It may be called once for a bench.
 func (b *Bench) Serve(transport string) (Addresses, error) {
 	b.wires.Lock()
 	defer b.wires.Unlock()
@@ -47,7 +47,7 @@ func (b *Bench) Serve(transport string) (Addresses, error) {
 	}
 	addresses := map[Instrument]string{}
 	for _, name := range slices.Sorted(maps.Keys(b.instruments)) {
-		p := &port{bench: b, name: name, transport: transport}
+		p := &port{bench: b, name: name, transport: transport, wire: b.others[name]}
 		b.ports[name] = p
 		if err := p.plug(); err != nil {
 			for _, opened := range b.ports {
@@ -79,6 +79,7 @@ type port struct {
 	bench     *Bench
 	name      Instrument
 	transport string
+	wire      Wire // instead of the transport; nil for none
 	address   string
 	link      string // stable name of the pseudo-terminal, if any
 	// gone is closed when the wire is hung up; nil while unplugged.
@@ -90,6 +91,9 @@ type port struct {
 // plug connects the wire, at the address it had before where it had one.
 func (p *port) plug() error {
 	p.gone, p.ends = make(chan struct{}), map[io.Closer]struct{}{}
+	if p.wire != nil {
+		return p.plugWire()
+	}
 	if p.transport == TCP {
 		return p.plugTCP()
 	}
@@ -124,19 +128,37 @@ func (b *Bench) serve(name Instrument, wire io.ReadWriter, gone <-chan struct{})
 		case err != nil:
 			return
 		}
-		s := b.faults.strike(name, line)
-		var reply []byte
-		if !s.lost {
-			reply = b.faults.bend(name, b.answer(name, s.line), gone)
-		}
-		if err := b.reply(name, wire, s, reply, gone); err != nil {
+		if err := b.exchange(name, line, stream{wire}, gone); err != nil {
 			return
 		}
 	}
 }
 
-// reply sends what a message is answered, as its fault wants it.
-func (b *Bench) reply(name Instrument, wire io.Writer, s struck, reply []byte, gone <-chan struct{}) error {
+// replier sends the pieces of a reply.
+type replier interface{ send(pieces [][]byte) error }
+
+// stream sends each piece by itself.
+type stream struct{ wire io.Writer }
+
+func (w stream) send(pieces [][]byte) error {
+	for _, piece := range pieces {
+		if len(piece) == 0 {
+			continue
+		}
+		if _, err := w.wire.Write(piece); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// exchange carries one message out and sends what it is answered, as its fault wants it.
+func (b *Bench) exchange(name Instrument, line string, to replier, gone <-chan struct{}) error {
+	s := b.faults.strike(name, line)
+	var reply []byte
+	if !s.lost {
+		reply = b.faults.bend(name, b.answer(name, s.line), gone)
+	}
 	pieces := [][]byte{reply}
 	if s.pieces != nil {
 		pieces = s.pieces(reply)
@@ -149,15 +171,13 @@ func (b *Bench) reply(name Instrument, wire io.Writer, s struck, reply []byte, g
 		}
 	}
 	if s.lost {
-		pieces = [][]byte{{0}} // the transmitter's fall
+		pieces = nil
+		if _, bytes := to.(stream); bytes {
+			pieces = [][]byte{{0}} // the transmitter's fall
+		}
 	}
-	for _, piece := range pieces {
-		if len(piece) == 0 {
-			continue
-		}
-		if _, err := wire.Write(piece); err != nil {
-			return err
-		}
+	if err := to.send(pieces); err != nil {
+		return err
 	}
 	if len(reply) > 0 {
 		b.faults.sent(name, reply)

@@ -5,9 +5,11 @@ package usbguest
 import (
 	"errors"
 	"fmt"
+	"maps"
 	"net"
 	"net/rpc"
 	"path/filepath"
+	"slices"
 	"strings"
 	"sync"
 
@@ -21,6 +23,8 @@ const controlPath = "/tmp/instruments"
 // process, in the form that package net/rpc wants.
 type Emulator struct {
 	events int // the kernel's socket for device events
+
+	plugging sync.Mutex // held while the kernel's events are awaited; taken before mu
 
 	mu      sync.Mutex // guards what follows
 	devices map[string]*device
@@ -64,53 +68,67 @@ func (e *Emulator) awaitEvent(action string) (string, error) {
 // Plug plugs an instrument in and answers with its device file once that is
 // there. One that is in already is left there, as if switched off and on.
 func (e *Emulator) Plug(spec Spec, path *string) error {
+	e.plugging.Lock()
+	defer e.plugging.Unlock()
 	e.mu.Lock()
-	defer e.mu.Unlock()
-	if d := e.devices[spec.SerialNumber]; d != nil && d.spec == spec {
+	d := e.devices[spec.SerialNumber]
+	e.mu.Unlock()
+	if d != nil && d.spec == spec {
 		d.mu.Lock()
 		defer d.mu.Unlock()
 		d.restart()
 		*path = d.path
 		return nil
 	}
-	port := 0
-	for used := true; used; {
-		used = false
-		for _, p := range e.ports {
-			if p == port {
-				used, port = true, port+1
-			}
-		}
-	}
+	port := e.freePort()
 	wire, err := attach(port)
 	if err != nil {
 		return err
 	}
-	d := newDevice(spec, wire)
+	d = newDevice(spec, wire)
+	e.mu.Lock()
 	e.devices[spec.SerialNumber], e.ports[spec.SerialNumber] = d, port
+	e.mu.Unlock()
 	go d.serve()
 	d.path, err = e.awaitEvent("add")
 	*path = d.path
 	return err
 }
 
-// Unplug pulls an instrument out and returns once its device file is gone.
-func (e *Emulator) Unplug(serialNumber string, _ *struct{}) error {
+// freePort is the first port of the virtual host controller that has no instrument.
+func (e *Emulator) freePort() int {
 	e.mu.Lock()
 	defer e.mu.Unlock()
+	used := slices.Collect(maps.Values(e.ports))
+	port := 0
+	for slices.Contains(used, port) {
+		port++
+	}
+	return port
+}
+
+// Unplug pulls an instrument out and returns once its device file is gone.
+func (e *Emulator) Unplug(serialNumber string, _ *struct{}) error {
+	e.plugging.Lock()
+	defer e.plugging.Unlock()
+	e.mu.Lock()
 	d := e.devices[serialNumber]
+	e.mu.Unlock()
 	if d == nil {
 		return fmt.Errorf("no instrument %q", serialNumber)
 	}
 	if err := d.unplug(); err != nil {
 		return err
 	}
+	_, err := e.awaitEvent("remove")
 	d.mu.Lock()
-	e.faults = append(e.faults, d.faults...)
+	faults := d.faults
 	d.mu.Unlock()
+	e.mu.Lock()
+	defer e.mu.Unlock()
+	e.faults = append(e.faults, faults...)
 	delete(e.devices, serialNumber)
 	delete(e.ports, serialNumber)
-	_, err := e.awaitEvent("remove")
 	return err
 }
 

@@ -19,8 +19,9 @@ import (
 // insideVariable marks the guest's test process.
 const insideVariable = "RINGUP_INSIDE_GUEST"
 
-// testTime bounds the test process in the guest.
-const testTime = 2 * time.Minute
+// testTime bounds the test process in the guest: less than bootTime, so that
+// there is a log of it.
+func testTime() time.Duration { return bootTime() - bootTime()/5 }
 
 // Main is the TestMain of a package that calls Run: in the guest's first
 // process it is init, everywhere else it runs the tests.
@@ -128,7 +129,7 @@ func runInside() error {
 		return err
 	}
 	go e.serve(listener)
-	ctx, cancel := context.WithTimeout(context.Background(), testTime)
+	ctx, cancel := context.WithTimeout(context.Background(), testTime())
 	defer cancel()
 	c := exec.CommandContext(ctx, "/proc/self/exe", os.Args[1:]...)
 	c.Env = append(os.Environ(), insideVariable+"=1", "HOME=/tmp", "TMPDIR=/tmp")

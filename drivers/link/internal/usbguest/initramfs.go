@@ -3,9 +3,11 @@
 package usbguest
 
 import (
+	"cmp"
 	"fmt"
 	"io"
 	"os"
+	"path"
 	"path/filepath"
 )
 
@@ -38,10 +40,23 @@ func (a *archive) entry(name string, mode, major, minor int, data []byte) {
 	}
 }
 
-// writeInitramfs writes the guest's whole file system: init and the modules.
+// copy enters a file of this computer.
+func (a *archive) copy(name, file string) {
+	data, err := os.ReadFile(file)
+	if err != nil {
+		a.err = cmp.Or(a.err, err)
+		return
+	}
+	a.entry(name, modeFile, 0, 0, data)
+}
+
+// Files is the guest's folder of the files that Run was given.
+const Files = "/files"
+
+// writeInitramfs writes the guest's whole file system: init, modules and files.
 // The device files are entries in the archive, so this needs no root.
-func writeInitramfs(path, init string, modules []string) (err error) {
-	f, err := os.Create(path)
+func writeInitramfs(to, init string, modules, files []string) (err error) {
+	f, err := os.Create(to)
 	if err != nil {
 		return err
 	}
@@ -50,17 +65,13 @@ func writeInitramfs(path, init string, modules []string) (err error) {
 	a.entry("dev/console", modeDevice, 5, 1, nil)
 	a.entry("dev/null", modeDevice, 1, 3, nil)
 	a.entry("modules", modeFolder, 0, 0, nil)
-	for i, module := range append(modules, init) {
-		data, err := os.ReadFile(module)
-		if err != nil {
-			f.Close()
-			return err
-		}
-		name := fmt.Sprintf("modules/%02d-%s", i, filepath.Base(module))
-		if module == init {
-			name = "init"
-		}
-		a.entry(name, modeFile, 0, 0, data)
+	a.entry(Files[1:], modeFolder, 0, 0, nil)
+	a.copy("init", init)
+	for i, module := range modules {
+		a.copy(fmt.Sprintf("modules/%02d-%s", i, filepath.Base(module)), module)
+	}
+	for _, file := range files {
+		a.copy(path.Join(Files[1:], filepath.Base(file)), file)
 	}
 	a.entry("TRAILER!!!", 0, 0, 0, nil)
 	if err := f.Close(); err != nil {

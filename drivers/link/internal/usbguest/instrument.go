@@ -23,11 +23,12 @@ const (
 	Swallow       Fault = "swallow"         // the reply was announced and never comes
 	Hold          Fault = "hold"            // 4 KiB at a time, each on Release
 	NoShortPacket Fault = "no short packet" // a transfer of whole packets does not end
-	Split         Fault = "split"           // replies come in transfers of 7 bytes
+	Split         Fault = "split"           // the reply comes in transfers of 7 bytes
+	Single        Fault = "single bytes"    // in transfers of one byte
 )
 
-// splitSize is what each transfer of a split reply brings.
-const splitSize = 7
+// splitSizes are what each transfer of a split reply brings, bytes.
+var splitSizes = map[Fault]int{Split: 7, Single: 1}
 
 // instrument is what is behind the USB interface: it takes messages and has
 // replies waiting. The device's lock is held for all its methods but await.
@@ -36,27 +37,27 @@ type instrument struct {
 	received [][]byte
 	reply    []byte
 	fault    Fault
-	split    bool
+	split    int // what each transfer of this reply brings; 0: all
 	bridge   *bufio.ReadWriter
 }
 
-func (i *instrument) reset() { i.reply, i.split = nil, false }
+func (i *instrument) reset() { i.reply, i.split = nil, 0 }
 
 func (i *instrument) available() bool { return len(i.reply) > 0 }
 
 // take removes at most so many bytes of the reply.
 func (i *instrument) take(most int) (data []byte, end bool, fault Fault) {
-	if i.fault == Split {
-		i.split, i.fault = true, ""
+	if size := splitSizes[i.fault]; size > 0 {
+		i.split, i.fault = size, ""
 	}
-	if i.split {
-		most = min(most, splitSize)
+	if i.split > 0 {
+		most = min(most, i.split)
 	}
 	n := min(most, len(i.reply))
 	data, i.reply = i.reply[:n], i.reply[n:]
 	end = len(i.reply) == 0
 	if end {
-		i.split = false
+		i.split = 0
 	}
 	fault, i.fault = i.fault, ""
 	if fault == Swallow {

@@ -3,6 +3,7 @@
 package usbguest
 
 import (
+	"errors"
 	"net/rpc"
 	"testing"
 )
@@ -39,6 +40,9 @@ func (i *Instruments) Plug(spec Spec) *Handle {
 	h.PlugIn()
 	return h
 }
+
+// Unplugged is an instrument that is not plugged in yet.
+func (i *Instruments) Unplugged(spec Spec) *Handle { return &Handle{Spec: spec, instruments: i} }
 
 // Handle is one instrument.
 type Handle struct {
@@ -88,6 +92,16 @@ func (h *Handle) Release(parts int) {
 
 // RequestService has it interrupt with a service request.
 func (h *Handle) RequestService() { h.instruments.t.Helper(); h.order("RequestService", Order{}) }
+
+// Next waits for more from the test's side and returns it. It fails once the instrument is unplugged.
+func (h *Handle) Next() ([]byte, error) {
+	var data []byte
+	err := h.instruments.client.Call("Emulator.AwaitBytes", Order{SerialNumber: h.SerialNumber, Count: 1}, &data)
+	if err == nil && len(data) == 0 {
+		err = errors.New("unplugged")
+	}
+	return data, err
+}
 
 // Received waits until it has received at least n bytes since the last call,
 // and returns them.
