@@ -47,7 +47,7 @@ const matrixMore = `; USB: the transfer has the tag of another request; the endp
 
 // wireKinds are the faults of any wire that a message to or from a USB-TMC instrument can have.
 var wireKinds = slices.DeleteFunc(slices.Clone(faultmatrix.Wire), func(k faultmatrix.Kind) bool {
-	return !slices.Contains([]string{"cmdlost", "cmdgarbled", "lost", "garbled", "split", "glued", "nul", "cut", "count", "reboot", "errors"}, k.Column)
+	return !slices.Contains([]string{"cmdlost", "cmdgarbled", "lost", "garbled", "late", "split", "glued", "noise", "digit", "nul", "cut", "count", "reboot", "errors"}, k.Column)
 })
 
 // matrixKinds are these and the faults of USB's own layer. TestInsideDamage has the others of that layer, which it deals
