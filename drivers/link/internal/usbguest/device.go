@@ -28,7 +28,7 @@ type Spec struct {
 type device struct {
 	spec       Spec
 	wire       *os.File
-	path       string // of the device file
+	plugged    Plugged
 	instrument *instrument
 
 	mu      sync.Mutex // guards what follows

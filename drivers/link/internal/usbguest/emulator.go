@@ -29,6 +29,7 @@ type Emulator struct {
 	mu      sync.Mutex // guards what follows
 	devices map[string]*device
 	ports   map[string]int
+	plugged int      // how often an instrument was plugged in
 	faults  []string // violations of instruments that are gone
 }
 
@@ -65,9 +66,16 @@ func (e *Emulator) awaitEvent(action string) (string, error) {
 	}
 }
 
-// Plug plugs an instrument in and answers with its device file once that is
-// there. One that is in already is left there, as if switched off and on.
-func (e *Emulator) Plug(spec Spec, path *string) error {
+// Plugged is an instrument that is plugged in.
+type Plugged struct {
+	Path string // of its device file
+	// Turn tells one plugging in from another.
+	Turn int
+}
+
+// Plug plugs an instrument in and answers once its device file is there. One
+// that is in already is left there, as if switched off and on.
+func (e *Emulator) Plug(spec Spec, p *Plugged) error {
 	e.plugging.Lock()
 	defer e.plugging.Unlock()
 	e.mu.Lock()
@@ -77,7 +85,7 @@ func (e *Emulator) Plug(spec Spec, path *string) error {
 		d.mu.Lock()
 		defer d.mu.Unlock()
 		d.restart()
-		*path = d.path
+		*p = d.plugged
 		return nil
 	}
 	port := e.freePort()
@@ -87,11 +95,13 @@ func (e *Emulator) Plug(spec Spec, path *string) error {
 	}
 	d = newDevice(spec, wire)
 	e.mu.Lock()
+	e.plugged++
+	d.plugged.Turn = e.plugged
 	e.devices[spec.SerialNumber], e.ports[spec.SerialNumber] = d, port
 	e.mu.Unlock()
 	go d.serve()
-	d.path, err = e.awaitEvent("add")
-	*path = d.path
+	d.plugged.Path, err = e.awaitEvent("add")
+	*p = d.plugged
 	return err
 }
 
@@ -133,12 +143,12 @@ func (e *Emulator) Unplug(serialNumber string, _ *struct{}) error {
 }
 
 // with calls f with an instrument's lock held.
-func (e *Emulator) with(serialNumber string, f func(d *device)) error {
+func (e *Emulator) with(o Order, f func(d *device)) error {
 	e.mu.Lock()
-	d := e.devices[serialNumber]
+	d := e.devices[o.SerialNumber]
 	e.mu.Unlock()
-	if d == nil {
-		return fmt.Errorf("no instrument %q", serialNumber)
+	if d == nil || d.plugged.Turn != o.Turn {
+		return fmt.Errorf("instrument %q is unplugged", o.SerialNumber)
 	}
 	d.mu.Lock()
 	defer d.mu.Unlock()
@@ -150,6 +160,7 @@ func (e *Emulator) with(serialNumber string, f func(d *device)) error {
 // Order is something that an instrument shall do.
 type Order struct {
 	SerialNumber string
+	Turn         int // of Plugged
 	Fault        Fault
 	Data         []byte
 	Count        int
@@ -157,18 +168,18 @@ type Order struct {
 
 // Misbehave has the next reply go wrong.
 func (e *Emulator) Misbehave(o Order, _ *struct{}) error {
-	return e.with(o.SerialNumber, func(d *device) { d.instrument.fault = o.Fault })
+	return e.with(o, func(d *device) { d.instrument.fault = o.Fault })
 }
 
 // Say has the instrument reply without being asked.
 func (e *Emulator) Say(o Order, _ *struct{}) error {
-	return e.with(o.SerialNumber, func(d *device) { d.instrument.reply = append(d.instrument.reply, o.Data...) })
+	return e.with(o, func(d *device) { d.instrument.reply = append(d.instrument.reply, o.Data...) })
 }
 
 // AwaitBytes waits until Count bytes have been received since the last call and
 // answers with them.
 func (e *Emulator) AwaitBytes(o Order, data *[]byte) error {
-	return e.with(o.SerialNumber, func(d *device) {
+	return e.with(o, func(d *device) {
 		for {
 			*data = nil
 			for _, m := range d.instrument.received {
@@ -185,7 +196,7 @@ func (e *Emulator) AwaitBytes(o Order, data *[]byte) error {
 
 // AwaitReader waits until the kernel waits for a part of a held reply.
 func (e *Emulator) AwaitReader(o Order, _ *struct{}) error {
-	return e.with(o.SerialNumber, func(d *device) {
+	return e.with(o, func(d *device) {
 		for !d.gone && !(d.in.answering && d.in.held && d.in.released == 0 && len(d.bulk) > 0) {
 			d.changed.Wait()
 		}
@@ -194,12 +205,12 @@ func (e *Emulator) AwaitReader(o Order, _ *struct{}) error {
 
 // Release sends Count more parts of a held reply.
 func (e *Emulator) Release(o Order, _ *struct{}) error {
-	return e.with(o.SerialNumber, func(d *device) { d.in.released += o.Count })
+	return e.with(o, func(d *device) { d.in.released += o.Count })
 }
 
 // RequestService has the instrument interrupt with a service request.
 func (e *Emulator) RequestService(o Order, _ *struct{}) error {
-	return e.with(o.SerialNumber, func(d *device) {
+	return e.with(o, func(d *device) {
 		const serviceRequest, requestBit = 0x81, 0x40
 		d.said = append(d.said, []byte{serviceRequest, requestBit})
 		d.notify()

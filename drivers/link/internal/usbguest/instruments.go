@@ -47,22 +47,21 @@ func (i *Instruments) Unplugged(spec Spec) *Handle { return &Handle{Spec: spec, 
 // Handle is one instrument.
 type Handle struct {
 	Spec
-	// Path is its device file.
-	Path        string
+	Plugged
 	instruments *Instruments
 	plugged     bool
 }
 
 func (h *Handle) order(name string, o Order) {
 	h.instruments.t.Helper()
-	o.SerialNumber = h.SerialNumber
+	o.SerialNumber, o.Turn = h.SerialNumber, h.Turn
 	h.instruments.call(name, o, &struct{}{})
 }
 
 // PlugIn plugs it in again.
 func (h *Handle) PlugIn() {
 	h.instruments.t.Helper()
-	h.instruments.call("Plug", h.Spec, &h.Path)
+	h.instruments.call("Plug", h.Spec, &h.Plugged)
 	h.plugged = true
 }
 
@@ -96,7 +95,7 @@ func (h *Handle) RequestService() { h.instruments.t.Helper(); h.order("RequestSe
 // Next waits for more from the test's side and returns it. It fails once the instrument is unplugged.
 func (h *Handle) Next() ([]byte, error) {
 	var data []byte
-	err := h.instruments.client.Call("Emulator.AwaitBytes", Order{SerialNumber: h.SerialNumber, Count: 1}, &data)
+	err := h.instruments.client.Call("Emulator.AwaitBytes", Order{SerialNumber: h.SerialNumber, Turn: h.Turn, Count: 1}, &data)
 	if err == nil && len(data) == 0 {
 		err = errors.New("unplugged")
 	}
@@ -108,6 +107,6 @@ func (h *Handle) Next() ([]byte, error) {
 func (h *Handle) Received(n int) []byte {
 	h.instruments.t.Helper()
 	var data []byte
-	h.instruments.call("AwaitBytes", Order{SerialNumber: h.SerialNumber, Count: n}, &data)
+	h.instruments.call("AwaitBytes", Order{SerialNumber: h.SerialNumber, Turn: h.Turn, Count: n}, &data)
 	return data
 }

@@ -33,7 +33,7 @@ func (w *usbWire) Plug() (string, error) {
 	w.handle.PlugIn()
 	if !w.plugged {
 		w.plugged, w.messages = true, make(chan string, 16)
-		go pump(w.handle, w.messages)
+		go pump(*w.handle, w.messages)
 	}
 	w.shut, w.stays = make(chan struct{}), false
 	for len(w.messages) > 0 { // of an earlier bench
@@ -42,8 +42,8 @@ func (w *usbWire) Plug() (string, error) {
 	return "usbtmc:serial=" + w.handle.SerialNumber, nil
 }
 
-// pump passes on what comes until the instrument is unplugged.
-func pump(h *usbguest.Handle, messages chan<- string) {
+// pump passes on what comes until the instrument is unplugged, and nothing of when it is plugged in again.
+func pump(h usbguest.Handle, messages chan<- string) {
 	defer close(messages)
 	for {
 		data, err := h.Next()
