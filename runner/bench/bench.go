@@ -3,6 +3,7 @@
 package bench
 
 import (
+	"io"
 	"os"
 	"strings"
 	"time"
@@ -128,7 +129,12 @@ func (b *Bench) Where(key string) string {
 
 // Load reads and checks a bench file. A file with mistakes gives *Errors, which lists them all.
 func Load(path string) (*Bench, error) {
-	text, err := os.ReadFile(path)
+	f, err := os.Open(path)
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	text, err := io.ReadAll(io.LimitReader(f, mostText+1)) // one byte more tells Parse that it is too long
 	if err != nil {
 		return nil, err
 	}

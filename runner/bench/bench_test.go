@@ -61,7 +61,7 @@ func TestMistakes(t *testing.T) {
 	for _, c := range []struct{ name, old, new, want string }{
 		{"unknown key", `max_amps  = "150 mA"`, "max_amps  = \"150 mA\"\nmax_watts = \"2 W\"", "bench.toml:6:1: unit.max_watts: found an unknown key; allowed: name, clock, max_volts, max_amps in [unit]"},
 		{"bare number", `"3.9 V"`, `3.9`, `bench.toml:4:13: unit.max_volts: found the bare number 3.9, whose unit would be a guess; allowed: a voltage with its unit, like "3.6 V", from 0.1 V to 60 V`},
-		{"wrong unit", `"3.9 V"`, `"3.9 A"`, `bench.toml:4:13: unit.max_volts: found "3.9 A", whose unit "A" is none of a voltage; allowed: a voltage with its unit, like "3.6 V", from 0.1 V to 60 V`},
+		{"wrong unit", `"3.9 V"`, `"3.9 A"`, `bench.toml:4:13: unit.max_volts: found "3.9 A", whose unit "A" is none of mV, V, kV; allowed: a voltage with its unit, like "3.6 V", from 0.1 V to 60 V`},
 		{"no unit", `"3.9 V"`, `"3.9"`, `found "3.9" without a unit`},
 		{"out of range", `"3.9 V"`, `"390 V"`, `found "390 V", which is out of range`},
 		{"no number", `"3.9 V"`, `"lots"`, `found "lots", which is no number with a unit`},
@@ -73,9 +73,26 @@ func TestMistakes(t *testing.T) {
 		{"loads", `"crystal input"`, `"the crystal"`, `probes.clock.loads: found "the crystal"; allowed: one of "crystal input", "crystal output", "buffered", "near field"`},
 		{"mixed", `"sim:scope"`, `"tcp:192.0.2.17:5025"`, `scope.address: found "tcp:192.0.2.17:5025"; allowed: simulated instruments only with each other`},
 		{"sim name", `"sim:scope"`, `"sim:supply"`, `scope.address: found "sim:supply"; allowed: "sim:scope"`},
-		{"not toml", `[scope]`, `[scope`, "bench.toml:10:7: found"},
+		{"not toml", `[scope]`, `[scope`, "bench.toml:10:7: found what is not TOML (expected ']' to close table name); allowed: TOML 1.0"},
 		{"twice", `max_amps  = "150 mA"`, "max_amps = \"150 mA\"\nmax_amps = \"1 A\"", "bench.toml:6:"},
 		{"amplitude", `"0.8 V"`, `0.8`, `expect.amplitude_min: found the bare number 0.8`},
+		{"amplitude of nothing", `"0.8 V"`, `"0 %"`, `bench.toml:25:17: expect.amplitude_min: found "0 %", which is out of range; allowed: a voltage or a percentage of the set volts, like "0.8 V" or "25 %", above 0 and up to 60 V or 200 %`},
+		{"negative", `"3.9 V"`, `"-3.9 V"`, `bench.toml:4:13: unit.max_volts: found "-3.9 V", which is out of range`},
+		{"zero", `"3.9 V"`, `"0 V"`, `bench.toml:4:13: unit.max_volts: found "0 V", which is out of range`},
+		{"infinite", `"3.9 V"`, `"inf V"`, `bench.toml:4:13: unit.max_volts: found "inf V", which is no number with a unit`},
+		{"infinite and bare", `"3.9 V"`, `inf`, `bench.toml:4:13: unit.max_volts: found the bare number inf, whose unit would be a guess`},
+		{"too large", `"3.9 V"`, `"1e400 V"`, `bench.toml:4:13: unit.max_volts: found "1e400 V", which is out of range`},
+		{"unit in capitals", `"7.3728 MHz"`, `"7.3728 MHZ"`, `bench.toml:3:13: unit.clock: found "7.3728 MHZ", whose unit "MHZ" is none of Hz, kHz, MHz; allowed: a frequency with its unit, like "7.3728 MHz", from 1 kHz to 200 MHz`},
+		{"comma", `"3.9 V"`, `"3,9 V"`, `bench.toml:4:13: unit.max_volts: found "3,9 V", which has a comma where a point is wanted`},
+		{"not a number", `attenuation = 10`, `attenuation = nan`, `bench.toml:15:15: probes.rail.attenuation: found nan; allowed: a number from 0.1 to 1000`},
+		{"list", `channel     = 2`, `channel = [2]`, `bench.toml:18:1: probes.clock.channel: found a list; allowed: a whole number from 1 to 16`},
+		{"date", `"3.9 V"`, `2026-01-14`, `bench.toml:4:13: unit.max_volts: found 2026-01-14; allowed: a voltage`},
+		{"same table", `[scope]`, "[unit]\n[scope]", "bench.toml:10:2: found what is not TOML (table unit already exists); allowed: TOML 1.0"},
+		{"list of tables", `[unit]`, "[[unit]]\nmax_volts = \"40 V\"\n[[unit]]", "bench.toml:1:3: unit: found [[unit]], a list of tables; allowed: [unit], once\nbench.toml:3:3: unit: found [[unit]]"},
+		{"dot in a key", `[unit]`, "\"unit.max_amps\" = \"20 A\"\n[unit]", `bench.toml:1:1: "unit.max_amps": found an unknown key; allowed: the tables [unit] [supply]`},
+		{"control character", `logger 0231`, `logger\u001b[2J`, `bench.toml:2:13: unit.name: found "river-level logger\x1b[2J", which has control characters`},
+		{"no character", `3.9 V`, "3.9\x00 V", "bench.toml:4:17: found what is not TOML (basic strings cannot have control characters)"},
+		{"another encoding", `river`, "r\xe9ver", "bench.toml:2:15: found what is not TOML (invalid UTF-8 character"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			text := strings.Replace(good, c.old, c.new, 1)
@@ -91,6 +108,40 @@ func TestMistakes(t *testing.T) {
 				t.Errorf("got\n%s\nwant\n%s", err, c.want)
 			}
 		})
+	}
+}
+
+// A file as other editors write it, and one that is none.
+func TestEncodings(t *testing.T) {
+	wrong := strings.Replace(good, `"3.9 V"`, `3.9`, 1)
+	for _, c := range []struct{ name, text, want string }{
+		{"mark of UTF-8", "\ufeff" + good, ""},
+		{"mark of UTF-8 and a mistake", "\ufeff" + wrong, "bench.toml:4:13: unit.max_volts: found the bare number"},
+		{"carriage returns", strings.ReplaceAll(good, "\n", "\r\n"), ""},
+		{"carriage returns and a mistake", strings.ReplaceAll(wrong, "\n", "\r\n"), "bench.toml:4:13: unit.max_volts: found the bare number"},
+		{"UTF-16", "\xff\xfe[\x00u\x00", "bench.toml:1:1: found a file in UTF-16; allowed: UTF-8"},
+		{"nothing", "", "bench.toml:1:1: unit: found no such table; allowed: [unit] is needed in every bench file"},
+		{"huge", "# " + strings.Repeat("x", mostText), "bench.toml:1:1: found more than 1 MiB; allowed: a few dozen lines of TOML"},
+		{"long value", strings.Replace(good, "3.9 V", strings.Repeat("9", 5000)+" V", 1), `99 V", which is out of range`},
+	} {
+		_, err := Parse("bench.toml", []byte(c.text))
+		switch {
+		case c.want == "" && err != nil, c.want != "" && (err == nil || !strings.Contains(err.Error(), c.want)):
+			t.Errorf("%s: %v; want %q", c.name, err, c.want)
+		case err != nil && len(err.Error()) > 2000:
+			t.Errorf("%s: an error of %d bytes", c.name, len(err.Error()))
+		}
+	}
+}
+
+// A path that never ends must not fill the memory.
+func TestLoadIsBounded(t *testing.T) {
+	const endless = "/dev/zero"
+	if _, err := os.Stat(endless); err != nil {
+		t.Skip("no " + endless)
+	}
+	if _, err := Load(endless); err == nil || !strings.Contains(err.Error(), "more than 1 MiB") {
+		t.Errorf("%v", err)
 	}
 }
 
@@ -199,6 +250,18 @@ func TestDottedAndInlineTables(t *testing.T) {
 	}
 }
 
+// Whole numbers as TOML has them.
+func TestNumbers(t *testing.T) {
+	text := strings.NewReplacer("channel     = 2", "channel = 0x2", "attenuation = 10", "attenuation = 1_0").Replace(good) + "[simulation]\nseed = 1_000\n"
+	b, err := Parse("bench.toml", []byte(text))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if b.Clock.Channel != 2 || b.Clock.Attenuation != 10 || b.Simulation.Seed != 1000 {
+		t.Errorf("read channel %d, attenuation %g, seed %d", b.Clock.Channel, b.Clock.Attenuation, b.Simulation.Seed)
+	}
+}
+
 func TestQuantities(t *testing.T) {
 	for _, c := range []struct {
 		d    dimension
@@ -208,6 +271,8 @@ func TestQuantities(t *testing.T) {
 		{duration, "65 ms", 0.065}, {duration, "65ms", 0.065}, {duration, "12 µs", 12e-6}, {duration, "8 h", 28800}, {duration, "1.5 min", 90},
 		{frequency, "7.3728 MHz", 7372800}, {frequency, "32.768 kHz", 32768}, {capacitance, "12 pF", 12e-12}, {resistance, "10 MΩ", 1e7},
 		{temperature, "-4 °C", -4}, {fraction, "1 %", 0.01}, {voltage, "+3.6e0 V", 3.6}, {current, "150mA", 0.15},
+		// As typeset: no-break spaces, the minus sign, the Greek letter for micro, the sign for ohm.
+		{voltage, "3.6\u00a0V", 3.6}, {voltage, "3.6\u202fV", 3.6}, {temperature, "\u22124 °C", -4}, {current, "150 \u03bcA", 150e-6}, {resistance, "10 M\u2126", 1e7},
 	} {
 		got, err := c.d.parse(c.text)
 		if err != nil || got != c.want {

@@ -1,8 +1,10 @@
 package bench
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
+	"strconv"
 	"strings"
 
 	"github.com/pelletier/go-toml/v2"
@@ -19,15 +21,29 @@ type entry struct {
 	keyColumn    int
 }
 
-// document flattens TOML into entries in file order and the positions of its tables. Arrays and arrays of
-// tables are kept as one entry: no key of a bench file takes one.
+// mostText bounds a file of settings: one that is larger is some other file.
+const mostText = 1 << 20
+
+// document flattens TOML into entries in file order and the positions of its tables. An array is kept as one entry,
+// since no key takes one. Arrays of tables are refused: of [[unit]] twice the second would count, unnoticed.
 func document(name string, text []byte) ([]entry, map[string]Position, error) {
+	refuse := func(at Position, found, allowed string) error {
+		return &Errors{{Position: at, Found: found, Allowed: allowed}}
+	}
+	switch top := (Position{name, 1, 1}); {
+	case len(text) > mostText:
+		return nil, nil, refuse(top, "more than 1 MiB", "a few dozen lines of TOML: is this the right file?")
+	case bytes.HasPrefix(text, []byte("\xff\xfe")) || bytes.HasPrefix(text, []byte("\xfe\xff")):
+		return nil, nil, refuse(top, "a file in UTF-16", "UTF-8: save it as that")
+	}
+	text = bytes.TrimPrefix(text, []byte("\xef\xbb\xbf")) // some editors begin a file with this mark of UTF-8
 	var whole map[string]any
 	if err := toml.Unmarshal(text, &whole); err != nil {
 		var bad *toml.DecodeError
 		if errors.As(err, &bad) {
 			line, column := bad.Position()
-			return nil, nil, &Errors{{Position: Position{name, line, column}, Found: strings.TrimPrefix(bad.Error(), "toml: "), Allowed: "TOML 1.0"}}
+			found := fmt.Sprintf("what is not TOML (%s)", strings.TrimPrefix(bad.Error(), "toml: "))
+			return nil, nil, refuse(Position{name, line, column}, found, `TOML 1.0: lines such as key = "value" below a [table], each of them once`)
 		}
 		return nil, nil, fmt.Errorf("%s: %w", name, err)
 	}
@@ -35,6 +51,7 @@ func document(name string, text []byte) ([]entry, map[string]Position, error) {
 		p       unstable.Parser
 		entries []entry
 		tables  = map[string]Position{}
+		lists   Errors
 		prefix  string
 	)
 	p.Reset(text)
@@ -69,13 +86,21 @@ func document(name string, text []byte) ([]entry, map[string]Position, error) {
 			var where Position
 			prefix, where = dotted("", node.Key(), at)
 			tables[prefix] = where
+			if node.Kind == unstable.ArrayTable {
+				lists = append(lists, Problem{where, prefix, "[[" + prefix + "]], a list of tables", "[" + prefix + "], once"})
+			}
 		case unstable.KeyValue:
 			add(prefix, node)
 		}
 	}
+	if len(lists) > 0 {
+		return nil, nil, &lists
+	}
 	return entries, tables, p.Error()
 }
 
+// dotted joins the parts of a key, and says where it begins. A quoted part with a dot in it keeps its quotes: it is
+// not the key of a table.
 func dotted(prefix string, key unstable.Iterator, at func(unstable.Range) Position) (string, Position) {
 	var where Position
 	for key.Next() {
@@ -85,7 +110,11 @@ func dotted(prefix string, key unstable.Iterator, at func(unstable.Range) Positi
 		if prefix != "" {
 			prefix += "."
 		}
-		prefix += string(key.Node().Data)
+		part := string(key.Node().Data)
+		if strings.Contains(part, ".") {
+			part = strconv.Quote(part)
+		}
+		prefix += part
 	}
 	return prefix, where
 }

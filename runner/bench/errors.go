@@ -27,10 +27,19 @@ func (p Problem) String() string {
 	var b strings.Builder
 	fmt.Fprintf(&b, "%s: ", p.Position)
 	if p.Key != "" {
-		fmt.Fprintf(&b, "%s: ", p.Key)
+		fmt.Fprintf(&b, "%s: ", short(p.Key))
 	}
-	fmt.Fprintf(&b, "found %s; allowed: %s", p.Found, p.Allowed)
+	fmt.Fprintf(&b, "found %s; allowed: %s", short(p.Found), p.Allowed)
 	return b.String()
+}
+
+// short leaves out the middle of a text that would fill the screen.
+func short(text string) string {
+	const most = 160 // bytes; some two lines
+	if len(text) <= most {
+		return text
+	}
+	return strings.ToValidUTF8(text[:most/2], "") + " … " + strings.ToValidUTF8(text[len(text)-most/2:], "")
 }
 
 // Errors is everything wrong with a bench file, in the order of the file.

@@ -1,9 +1,12 @@
 package bench
 
 import (
+	"cmp"
 	"fmt"
+	"maps"
 	"math"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 )
@@ -40,17 +43,23 @@ func prefixed(unit string, prefixes ...string) map[string]float64 {
 }
 
 func join(a, b map[string]float64) map[string]float64 {
-	for k, v := range b {
-		a[k] = v
-	}
+	maps.Copy(a, b)
 	return a
 }
+
+// lookalikes are what typeset text has in the place of what a keyboard types.
+var lookalikes = strings.NewReplacer("\u00a0", " ", "\u2009", " ", "\u202f", " ", "\u2212", "-", "\u03bc", "µ", "\u2126", "Ω")
+
+var decimalComma = regexp.MustCompile(`\d,\d`)
 
 var quantityForm = regexp.MustCompile(`^\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(\S*)\s*$`)
 
 // parse reads "7.3728 MHz" as 7372800. Errors say what was found, in the words of Problem.Found.
 func (d dimension) parse(text string) (float64, error) {
-	m := quantityForm.FindStringSubmatch(text)
+	if decimalComma.MatchString(text) {
+		return 0, fmt.Errorf("%q, which has a comma where a point is wanted", text)
+	}
+	m := quantityForm.FindStringSubmatch(lookalikes.Replace(text))
 	if m == nil {
 		return 0, fmt.Errorf("%q, which is no number with a unit", text)
 	}
@@ -59,7 +68,7 @@ func (d dimension) parse(text string) (float64, error) {
 	}
 	factor, ok := d.units[m[2]]
 	if !ok {
-		return 0, fmt.Errorf("%q, whose unit %q is none of %s", text, m[2], d.name)
+		return 0, fmt.Errorf("%q, whose unit %q is none of %s", text, m[2], strings.Join(d.names(), ", "))
 	}
 	number, err := strconv.ParseFloat(m[1], 64)
 	if err != nil || math.IsInf(number, 0) {
@@ -81,14 +90,19 @@ func (d dimension) allowed(low, high float64) string {
 	return text
 }
 
+// names lists the units, the smallest first; of prefixed ones with two spellings that which every keyboard has.
+func (d dimension) names() []string {
+	second := func(unit string) bool { return strings.ContainsAny(unit, "µΩ") && unit != "Ω" }
+	units := slices.DeleteFunc(slices.Collect(maps.Keys(d.units)), second)
+	slices.SortFunc(units, func(a, b string) int { return cmp.Or(cmp.Compare(d.units[a], d.units[b]), cmp.Compare(a, b)) })
+	return units
+}
+
 // format writes a value in the unit of the dimension that needs the fewest digits.
 func (d dimension) format(v float64) string {
 	best := ""
-	for unit, factor := range d.units {
-		text := strconv.FormatFloat(v/factor, 'g', 10, 64) + " " + unit
-		if strings.ContainsAny(unit, "µΩ") && unit != "Ω" {
-			continue
-		}
+	for _, unit := range d.names() {
+		text := strconv.FormatFloat(v/d.units[unit], 'g', 10, 64) + " " + unit
 		if best == "" || len(text) < len(best) || len(text) == len(best) && text < best {
 			best = text
 		}

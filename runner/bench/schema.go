@@ -7,6 +7,7 @@ import (
 	"strconv"
 	"strings"
 	"time"
+	"unicode"
 
 	"github.com/pelletier/go-toml/v2/unstable"
 )
@@ -55,7 +56,7 @@ var settings = []setting{
 	number("probes.lamp.attenuation", 0.1, 1000, func(b *Bench) *float64 { return &b.Lamp.Attenuation }),
 
 	quantity("expect.start_within", true, duration, 1e-6, 3600, func(b *Bench) *float64 { return &b.Expect.StartWithinSeconds }),
-	{key: "expect.amplitude_min", required: true, allowed: `a voltage or a percentage of the set volts, like "0.8 V" or "25 %"`, set: setAmplitude},
+	{key: "expect.amplitude_min", required: true, allowed: `a voltage or a percentage of the set volts, like "0.8 V" or "25 %", above 0 and up to 60 V or 200 %`, set: setAmplitude},
 	quantity("expect.frequency_within", false, fraction, 1e-6, 0.5, func(b *Bench) *float64 { return &b.Expect.FrequencyWithin }),
 	boolean("expect.frequency_from_alias", func(b *Bench) *bool { return &b.Expect.UseAlias }),
 	quantity("expect.lamp", false, frequency, 0.01, 50, func(b *Bench) *float64 { return &b.Expect.LampHertz }),
@@ -72,7 +73,7 @@ var settings = []setting{
 	{key: "simulation.start", allowed: "a date and time with its offset, like 2026-01-14T18:30:00+01:00", set: setStart},
 	quantity("simulation.ambient_mean", false, temperature, -60, 90, func(b *Bench) *float64 { return &b.Simulation.Mean }),
 	quantity("simulation.ambient_swing", false, temperature, 0, 40, func(b *Bench) *float64 { return &b.Simulation.Swing }),
-	{key: "simulation.coldest_at", allowed: `a time after midnight with its unit, like "6 h"`, set: setColdest},
+	{key: "simulation.coldest_at", allowed: `a time after midnight with its unit, like "6 h", up to 24 h`, set: setColdest},
 }
 
 // requiredTables must be in every bench file; what a scope needs besides stands in together.go.
@@ -82,6 +83,9 @@ func text(key string, required bool, field func(*Bench) *string) setting {
 	return setting{key, required, "a text in quotes that is not empty", func(b *Bench, e entry) error {
 		if e.kind != unstable.String || strings.TrimSpace(e.text) == "" {
 			return found(e)
+		}
+		if strings.ContainsFunc(e.text, unicode.IsControl) { // it stands in tables, and on terminals
+			return fmt.Errorf("%q, which has control characters", e.text)
 		}
 		*field(b) = e.text
 		return nil
@@ -150,7 +154,7 @@ func spread(key string, field func(*Bench) *[2]float64) setting {
 
 func number(key string, low, high float64, field func(*Bench) *float64) setting {
 	return setting{key, false, fmt.Sprintf("a number from %g to %g", low, high), func(b *Bench, e entry) error {
-		v, err := strconv.ParseFloat(e.text, 64)
+		v, err := strconv.ParseFloat(strings.ReplaceAll(e.text, "_", ""), 64) // TOML's 1_000
 		if e.kind != unstable.Integer && e.kind != unstable.Float || err != nil || !(v >= low && v <= high) {
 			return found(e)
 		}
@@ -161,11 +165,11 @@ func number(key string, low, high float64, field func(*Bench) *float64) setting 
 
 func whole(key string, required bool, low, high int, field func(*Bench) *int) setting {
 	return setting{key, required, fmt.Sprintf("a whole number from %d to %d", low, high), func(b *Bench, e entry) error {
-		v, err := strconv.Atoi(e.text)
-		if e.kind != unstable.Integer || err != nil || v < low || v > high {
+		v, err := strconv.ParseInt(e.text, 0, 64) // as TOML has it: 0x10, 1_000
+		if e.kind != unstable.Integer || err != nil || v < int64(low) || v > int64(high) {
 			return found(e)
 		}
-		*field(b) = v
+		*field(b) = int(v)
 		return nil
 	}}
 }
@@ -206,7 +210,7 @@ func setSeed(b *Bench, e entry) (err error) {
 	if e.kind != unstable.Integer {
 		return found(e)
 	}
-	if b.Simulation.Seed, err = strconv.ParseUint(e.text, 10, 64); err != nil {
+	if b.Simulation.Seed, err = strconv.ParseUint(strings.TrimPrefix(e.text, "+"), 0, 64); err != nil {
 		return found(e)
 	}
 	return nil

@@ -146,25 +146,6 @@ func explain(fitted, most float64, misfit func(float64) float64) CapacitorAnswer
 	return a
 }
 
-// golden finds the lowest point of f between low and high by golden section.
-func golden(low, high float64, f func(float64) float64) float64 {
-	const g = 0.6180339887498949
-	a, b := high-g*(high-low), low+g*(high-low)
-	fa, fb := f(a), f(b)
-	for range 60 {
-		if fa < fb {
-			high, b, fb = b, a, fa
-			a = high - g*(high-low)
-			fa = f(a)
-		} else {
-			low, a, fa = a, b, fb
-			b = low + g*(high-low)
-			fb = f(b)
-		}
-	}
-	return (low + high) / 2
-}
-
 func (a *LoadAnswer) decide(c Circuit, points int) {
 	value := func(x CapacitorAnswer, fitted float64) string {
 		return fmt.Sprintf("%s instead of %s (95 %%: %s to %s)", FormatSI(tenth(x.Farads.Value), "F"),

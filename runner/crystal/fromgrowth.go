@@ -38,8 +38,8 @@ func (c Circuit) FromGrowth(points []GrowthPoint, r1Sigma float64) (GrowthAnswer
 	x := c.crystal()
 	surplus, sigma, model := make([]float64, len(points)), make([]float64, len(points)), make([]float64, len(points))
 	for i, p := range points {
-		if p.Seconds == 0 || math.IsNaN(p.Seconds) || !(p.SecondsSigma > 0) || !(p.Volts > 0) {
-			return a, fmt.Errorf("growth point %d: %g s ± %g s at %g V; the time constant must not be 0, its uncertainty and the supply must be above 0",
+		if !(math.Abs(p.Seconds) > 0) || math.IsInf(p.Seconds, 0) || !(p.SecondsSigma > 0) || !(p.Volts > 0) {
+			return a, fmt.Errorf("growth point %d: %g s ± %g s at %g V; the time constant must be finite and not 0, its uncertainty and the supply must be above 0",
 				i+1, p.Seconds, p.SecondsSigma, p.Volts)
 		}
 		surplus[i] = 2 * x.L1 / p.Seconds

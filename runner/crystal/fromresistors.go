@@ -52,7 +52,7 @@ func (c Circuit) FromResistors(steps []ResistorStep, tolerance float64) (MarginA
 	if !(tolerance >= 0 && tolerance < 0.5) {
 		return a, fmt.Errorf("resistor tolerance %g: a share between 0 and 0.5 is wanted, 0.01 for 1 %%", tolerance)
 	}
-	sorted := slices.SortedFunc(slices.Values(steps), func(a, b ResistorStep) int { return cmp.Compare(a.Ohms, b.Ohms) })
+	sorted := addedUp(steps)
 	o := c.operate()
 	load := o.x.LoadFarads(o.omega, imag(o.z))
 	a.LoadedOhms = o.x.R1 * math.Pow(1+o.x.C0/load, 2)
@@ -64,10 +64,7 @@ func (c Circuit) FromResistors(steps []ResistorStep, tolerance float64) (MarginA
 			a.InsertHigh = s.Ohms
 			break
 		}
-		if s.Ohms > a.InsertLow {
-			cycles = 0 // steps with the same resistor add up
-		}
-		started, a.InsertLow, cycles = true, s.Ohms, cycles+s.Cycles
+		started, a.InsertLow, cycles = true, s.Ohms, s.Cycles
 	}
 	low, high := a.InsertLow*(1-tolerance), a.InsertHigh*(1+tolerance)
 	if !started {
@@ -106,4 +103,17 @@ func (c Circuit) FromResistors(steps []ResistorStep, tolerance float64) (MarginA
 			100*(1-math.Pow(0.05, 1/float64(cycles))))
 	}
 	return a, nil
+}
+
+// addedUp returns the steps by resistance, those with the same resistor as one.
+func addedUp(steps []ResistorStep) []ResistorStep {
+	var sum []ResistorStep
+	for _, s := range slices.SortedFunc(slices.Values(steps), func(a, b ResistorStep) int { return cmp.Compare(a.Ohms, b.Ohms) }) {
+		if k := len(sum) - 1; k >= 0 && sum[k].Ohms == s.Ohms {
+			sum[k].Starts, sum[k].Cycles = sum[k].Starts+s.Starts, sum[k].Cycles+s.Cycles
+		} else {
+			sum = append(sum, s)
+		}
+	}
+	return sum
 }

@@ -103,6 +103,14 @@ func TestSeriesResistorTest(t *testing.T) {
 		t.Errorf("says %q", a.Say)
 	}
 
+	// Twice the same resistor: what counts is both times together, in either order.
+	for _, steps := range [][]ResistorStep{{{100, 9, 9}, {330, 20, 20}, {330, 19, 20}}, {{330, 19, 20}, {330, 20, 20}, {100, 4, 4}, {100, 5, 5}}} {
+		twice, err := c.FromResistors(steps, 0.01)
+		if err != nil || twice.InsertLow != 100 || twice.InsertHigh != 330 || !strings.Contains(twice.Say, "All 9 starts with 100 ohm") {
+			t.Errorf("%v: %+v, %v", steps, twice, err)
+		}
+	}
+
 	always, err := c.FromResistors([]ResistorStep{{100, 5, 5}}, 0.01)
 	if err != nil || always.Decided || !math.IsInf(always.Margin.High, 1) || !strings.Contains(always.Say, "larger") {
 		t.Errorf("never failed: %+v, %v", always, err)

@@ -52,19 +52,3 @@ func (c Circuit) lowest(good func(*Circuit) bool) float64 {
 	}
 	return math.NaN()
 }
-
-// boundary bisects between low, where holds is true, and high, where it is not.
-func boundary(low, high float64, holds func(float64) bool) float64 {
-	for range 40 {
-		mid := (low + high) / 2
-		if mid == low || mid == high {
-			break
-		}
-		if holds(mid) {
-			low = mid
-		} else {
-			high = mid
-		}
-	}
-	return (low + high) / 2
-}

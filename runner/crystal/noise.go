@@ -15,12 +15,6 @@ func kickAmps(l1, omega, voltsPerSecond float64) float64 {
 	return supplyKick * voltsPerSecond / (omega * omega * l1)
 }
 
-// StepAmps is what a supply edge of deltaVolts excites: an ideal step for
-// tcSeconds = 0, an RC edge of that time constant otherwise.
-func StepAmps(l1, omega, deltaVolts, tcSeconds float64) float64 {
-	return deltaVolts / (omega * l1) / math.Hypot(1, omega*tcSeconds)
-}
-
 // firstAmps is the first amplitude for the standard normal quadratures g1, g2:
 // the kick on top of Gaussian noise, so Rician; noise alone gives Gumbel start
 // times. Noise is isotropic, so the kick's random phase may be taken as zero.

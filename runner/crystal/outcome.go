@@ -15,9 +15,6 @@ const (
 
 var outcomeNames = [...]string{"starts", "never grows", "too late", "brown-out", "reset not re-armed"}
 
-// Outcomes lists every outcome.
-func Outcomes() []Outcome { return []Outcome{Starts, NeverGrows, TooLate, BrownOut, NotRearmed} }
-
 func (o Outcome) String() string {
 	if o < 0 || int(o) >= len(outcomeNames) {
 		return fmt.Sprintf("Outcome(%d)", int(o))

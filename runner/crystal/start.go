@@ -25,14 +25,13 @@ func (m Mobius) startRange(r1 float64) GmRange {
 		return GmRange{Low: max(0, c/q), High: q / a}
 	}
 	// Opens downward (a series resistor does this): above the larger root.
-	if disc < 0 {
+	switch {
+	case disc < 0:
 		return GmRange{Low: 0, High: math.Inf(1)}
-	}
-	if a == 0 {
-		if b >= 0 {
-			return never
-		}
-		return GmRange{Low: max(0, -c/b), High: math.Inf(1)}
+	case b < 0: // the form that does not cancel, and serves a line as well
+		return GmRange{Low: max(0, 2*c/(-b+math.Sqrt(disc))), High: math.Inf(1)}
+	case a == 0:
+		return never
 	}
 	return GmRange{Low: max(0, (-b-math.Sqrt(disc))/(2*a)), High: math.Inf(1)}
 }

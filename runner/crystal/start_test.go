@@ -1,6 +1,7 @@
 package crystal
 
 import (
+	"fmt"
 	"math"
 	"testing"
 )
@@ -130,5 +131,14 @@ func TestLoadCapacitorTable(t *testing.T) {
 			x, n, gm, _, _ := small(u, volts, 25)
 			within(t, "gain margin", x.GainMargin(&n, gm), want, 0.006)
 		}
+	}
+}
+
+// The start condition is a quadratic in gm; here, with D0 = 1 and R1 = 0, it is a gm² - 3 gm + 0.002 < 0. One that is
+// nearly a line has one root where the line has it and the other far away, and rounding must not lose the first.
+func TestStartRangeOfANearLine(t *testing.T) {
+	for _, a := range []float64{0, -1e-12, 1e-12} {
+		m := Mobius{N0: 2e-3, N1: -3, D0: 1, D1: complex(-a/3, 0)}
+		near(t, fmt.Sprintf("least gm, a = %g", a), m.startRange(0).Low, 2e-3/3, 1e-12)
 	}
 }

@@ -155,8 +155,7 @@ func symbolNames() []string {
 
 // follows lists what was taken from elsewhere because of what was given.
 func follows(values map[string]float64) []string {
-	_, gm := values["gm"]
-	if _, ro := values["ro"]; gm && !ro {
+	if isGiven(values, "gm") && !isGiven(values, "ro") {
 		return []string{"ro"}
 	}
 	return nil
@@ -176,12 +175,7 @@ func settled(values map[string]float64) (names []string) {
 // settle makes one crystal of what is given about it.
 func (c *Circuit) settle(values map[string]float64) (problems []error) {
 	has := func(names ...string) bool {
-		for _, n := range names {
-			if _, ok := values[n]; ok {
-				return true
-			}
-		}
-		return false
+		return slices.ContainsFunc(names, func(n string) bool { return isGiven(values, n) })
 	}
 	x := &c.Crystal
 	load := func() float64 { return math.Sqrt(1 + x.C1/(x.C0+c.NominalFarads)) }

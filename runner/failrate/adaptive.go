@@ -70,8 +70,8 @@ func NewSearch(o SearchOptions) (*Search, error) {
 	for j := range searchWidths { // from 1/300 to 1/4 of the span
 		s.widths = append(s.widths, span/300*math.Pow(75, float64(j)/(searchWidths-1)))
 	}
-	for k := 0; o.LowVolts+float64(k)*o.StepVolts <= o.HighVolts*(1+1e-12); k++ {
-		s.candidates = append(s.candidates, o.LowVolts+float64(k)*o.StepVolts)
+	for k := range int(span/o.StepVolts+1e-9) + 1 {
+		s.candidates = append(s.candidates, min(o.LowVolts+float64(k)*o.StepVolts, o.HighVolts)) // rounding must not carry beyond
 	}
 	s.logWeight = make([]float64, len(s.thresholds)*len(s.widths))
 	s.weight, s.stale = make([]float64, len(s.logWeight)), true

@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"math"
 	"slices"
-	"strings"
 )
 
 // Cycle is one counted cycle as comparisons see it.
@@ -262,7 +261,15 @@ func points(d Interval) string {
 func (t TimeComparison) words(name string, alpha float64) string {
 	size := fmt.Sprintf("%s against %s", milliseconds(t.MedianA), milliseconds(t.MedianB))
 	if r := t.Ratio; r.Estimate > 0 && !math.IsInf(r.Estimate, 1) {
-		size += fmt.Sprintf(", %s times (%s to %s)", significant(r.Estimate, 3), significant(r.Low, 3), strings.Replace(significant(r.High, 3), "+Inf", "beyond the window", 1))
+		high := significant(r.High, 3)
+		if math.IsInf(r.High, 1) {
+			high = "beyond the window"
+		}
+		sure := fmt.Sprintf("%s to %s", significant(r.Low, 3), high)
+		if r.Low == 0 && math.IsInf(r.High, 1) {
+			sure = "no limits can be given"
+		}
+		size += fmt.Sprintf(", %s times (%s)", significant(r.Estimate, 3), sure)
 	}
 	return fmt.Sprintf("%s %s, %s: %s", name, size, pValue(t.P), changeWords(t.P, alpha, t.later(), "longer", "shorter", "no change shown"))
 }

@@ -39,6 +39,9 @@ func NewCUSUM(good, bad, runLength float64) (*CUSUM, error) {
 	}
 	c := &CUSUM{Good: good, Bad: bad, Weight: cusumWeight(good, bad)}
 	long := func(limit int) bool { return CUSUMRunLength(c.Weight, limit, good) >= runLength }
+	if c.Weight > mostCUSUM {
+		return nil, refuse("failure rates", fmt.Sprintf("good %v, bad %v", good, bad), "so rare failures take a chart longer than a run; ask for a higher bad rate")
+	}
 	low, high := 0, c.Weight // the run length rises with the limit
 	for !long(high) {
 		low, high = high, 2*high
@@ -63,7 +66,7 @@ func NewCUSUM(good, bad, runLength float64) (*CUSUM, error) {
 // start, to the nearest whole number.
 func cusumWeight(good, bad float64) int {
 	r1, r2 := cusumIncrements(good, bad)
-	return max(2, int(math.Round(r2/r1)))
+	return max(2, int(math.Round(min(r2/r1, math.MaxInt32)))) // beyond, it is refused
 }
 
 // cusumIncrements are Reynolds and Stoumbos's r1 and r2.

@@ -120,7 +120,7 @@ func SenSlope(values []float64) (float64, error) {
 		return 0, err
 	}
 	if len(values) > longestSen {
-		return 0, refuse("values", len(values), "at most 5000 are allowed; average them in blocks first")
+		return 0, refuse("values", len(values), "at most "+Count(longestSen)+" are allowed; average them in blocks first")
 	}
 	slopes := make([]float64, 0, len(values)*(len(values)-1)/2)
 	for i := range values {

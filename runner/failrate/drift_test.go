@@ -217,7 +217,7 @@ func TestCUSUMRunLengths(t *testing.T) {
 			t.Error("a single failure signals")
 		}
 	}
-	for _, bad := range [][3]float64{{.05, .01, 1000}, {0, .1, 1000}, {.1, 1, 1000}, {.01, .05, 0}, {.01, .05, math.NaN()}, {.01, .0100001, 1e9}} {
+	for _, bad := range [][3]float64{{.05, .01, 1000}, {0, .1, 1000}, {.1, 1, 1000}, {.01, .05, 0}, {.01, .05, math.NaN()}, {.01, .0100001, 1e9}, {1e-9, 2e-9, 100}, {1e-300, 2e-300, 100}} {
 		if _, err := NewCUSUM(bad[0], bad[1], bad[2]); !isRefusal(err, "") {
 			t.Errorf("%v: %v", bad, err)
 		}

@@ -185,6 +185,39 @@ func TestHuntHoldsAgainstBothSides(t *testing.T) {
 	}
 }
 
+// A unit that changed for good while a part was treated, before or after which it
+// behaves as it did then, says nothing of the part.
+func TestHuntOfAUnitThatChanged(t *testing.T) {
+	block := func(treatment string, failures, cycles int) (block []Cycle) {
+		for i := range cycles {
+			c := Cycle{Treatment: treatment, Volts: 2.4, StartSeconds: .01, GrowthSeconds: math.NaN()}
+			if c.Failed = (i+1)*failures/cycles > i*failures/cycles; c.Failed {
+				c.StartSeconds = math.NaN()
+			}
+			block = append(block, c)
+		}
+		return block
+	}
+	for _, c := range []struct {
+		before, treated, after int // failures in 60, 40 and 60 cycles
+		shown                  bool
+	}{
+		{0, 20, 30, false}, // changed while it was treated
+		{30, 20, 0, false}, // changed when the treatment ended
+		{0, 20, 0, true},
+		{30, 38, 0, true}, // worse than on either side
+	} {
+		cycles := append(append(block("as found", c.before, 60), block("C7 chilled", c.treated, 40)...), block("as found", c.after, 60)...)
+		o := HuntOptions{Base: "as found", Confidence: .95, LeastStartRatio: 1}
+		_, visits := visitsOf(cycles, o.Base)
+		// Before what clusters do to it, which so few stretches look like, too.
+		s, ok := suspectOf("C7 chilled", visits["C7 chilled"], o)
+		if !ok || (s.FailureP < .05) != c.shown || s.BaseMoved != (c.before != c.after) {
+			t.Errorf("%+v: p %v, base moved %v", c, s.FailureP, s.BaseMoved)
+		}
+	}
+}
+
 func TestHuntSentences(t *testing.T) {
 	random := rand.New(rand.NewPCG(6, 4))
 	parts := eightSound()[:7]

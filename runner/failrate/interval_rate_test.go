@@ -72,6 +72,14 @@ func TestRateTests(t *testing.T) {
 	if got, _ := TestRate(682, 925, .75); !near(got.TwoSided, 0.38249155957, 1e-10) {
 		t.Errorf("682/925: %+v", got)
 	}
+	// At a rate of one half the two tails are alike, whatever rounding makes of them.
+	for cycles := 1; cycles <= 200; cycles++ {
+		for failures := range cycles/2 + cycles%2 {
+			if got, _ := TestRate(failures, cycles, .5); !near(got.TwoSided, 2*got.AtMost, 1e-11) || !near(got.AtLeast, 1-binomialAtMost(failures-1, cycles, .5), 1e-11) {
+				t.Fatalf("%d of %d at 50 %%: %+v", failures, cycles, got)
+			}
+		}
+	}
 	if got, err := TestRate(0, 0, .1); err != nil || got != (RateTest{1, 1, 1}) {
 		t.Errorf("no cycles: %+v, %v", got, err)
 	}

@@ -9,7 +9,8 @@ import (
 // LocationShift says by how much the values of A lie beside those of B.
 type LocationShift struct {
 	// Interval is the shift A - B, or for [Ratio] the factor A / B: the median of
-	// all pairs. A limit is infinite where too many values are.
+	// all pairs. A limit is infinite where too many values are, and both are where
+	// there are too few values for the confidence: three a side are for 95 %.
 	Interval Interval
 	U        float64 // Mann-Whitney: pairs in which A is greater, ties half
 	P        float64 // two-sided, that values so unequal come from one distribution
@@ -57,7 +58,7 @@ func Shift(a, b []float64, confidence float64) (LocationShift, error) {
 		} else {
 			s.P = min(1, 2*atMost(s.U))
 		}
-		for cut < pairs && cumulative[cut] < tail {
+		for cut < pairs && cumulative[cut] <= tail*(1+1e-12) { // 1/20 is no more than (1-0.9)/2
 			cut++
 		}
 	} else {
@@ -69,9 +70,11 @@ func Shift(a, b []float64, confidence float64) (LocationShift, error) {
 		}
 		cut = int(math.Floor(n*m/2 - twoSidedZ(confidence)*math.Sqrt(n*m*(total+1)/12)))
 	}
-	cut = max(1, cut)
 	lower, upper := p.ordered((pairs+1)/2), p.ordered(pairs/2+1)
-	s.Interval = Interval{Estimate: middle(lower, upper), Low: p.ordered(cut), High: p.ordered(pairs + 1 - cut), Confidence: confidence}
+	s.Interval = Interval{Estimate: middle(lower, upper), Low: math.Inf(-1), High: math.Inf(1), Confidence: confidence}
+	if cut >= 1 { // else not even the whole range of the differences is so sure
+		s.Interval.Low, s.Interval.High = p.ordered(cut), p.ordered(pairs+1-cut)
+	}
 	return s, nil
 }
 

@@ -244,6 +244,11 @@ func TestNeedRefuses(t *testing.T) {
 	} {
 		wantRefused(t, c.what, c.ask(), c.says)
 	}
+	// Three failures of three against none have a p-value of 2 in 20; that is 10 %, whatever 1 - 0.9 rounds to.
+	confidence := .9
+	if p, err := ChangePower(1, 3, 0, 3, 1-confidence); p != 1 || err != nil {
+		t.Errorf("a difference that is just significant has a power of %v, %v", p, err)
+	}
 	if p, err := ChangePower(.1, 0, .2, 5, .05); p != 0 || err != nil {
 		t.Errorf("no cycles on one side: power %v, %v", p, err)
 	}

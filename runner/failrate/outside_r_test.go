@@ -8,8 +8,35 @@ import (
 	"os/exec"
 	"strconv"
 	"strings"
+	"sync"
 	"testing"
 )
+
+// One R process serves all tests of the package, as one Python does: its package
+// survival takes longer to load than most checks.
+
+// outsideRServer reads requests: a line with the number of lines of code and of
+// cases, the code, which defines f(case), and the cases. It answers one line a case.
+const outsideRServer = `
+suppressMessages(library(survival))
+options(warn = -1)
+input <- file("stdin", "r")
+while (length(head <- readLines(input, 1)) > 0) {
+  lines <- as.integer(strsplit(head, " ")[[1]])
+  eval(parse(text = readLines(input, lines[1])))
+  for (line in readLines(input, lines[2])) {
+    r <- f(as.numeric(strsplit(line, " ")[[1]]))
+    cat(paste(formatC(r, digits = 17, format = "g"), collapse = " "), "\n", sep = "")
+  }
+  flush(stdout())
+}`
+
+var startOutsideR = sync.OnceValues(func() (*outsideProcess, error) {
+	if err := exec.Command("Rscript", "--vanilla", "-e", `q(status = !nzchar(system.file(package = "survival")))`).Run(); err != nil {
+		return nil, err
+	}
+	return newOutsideProcess(exec.Command("Rscript", "--vanilla", "-e", outsideRServer))
+})
 
 // outsideR has R compute code's f(case) for every case, in order. A case is a
 // vector of numbers, and so is what f returns. Without R, or its package
@@ -19,22 +46,19 @@ func outsideR(t *testing.T, code string, cases [][]float64) [][]float64 {
 	if len(cases) == 0 {
 		t.Fatal("no cases to check against R")
 	}
-	if err := exec.Command("Rscript", "--vanilla", "-e", "library(survival)").Run(); err != nil {
+	p, err := startOutsideR()
+	if err != nil {
 		const missing = "R is missing: install the Debian packages r-base-core and r-cran-survival"
 		if os.Getenv("CI") == "true" {
 			t.Fatal(missing)
 		}
 		t.Skip(missing)
 	}
-	const frame = `
-suppressMessages(library(survival))
-options(warn = -1)
-%s
-for (line in readLines(file("stdin"))) {
-  r <- f(as.numeric(strsplit(line, " ")[[1]]))
-  cat(paste(formatC(r, digits = 17, format = "g"), collapse = " "), "\n", sep = "")
-}`
+	p.mutex.Lock()
+	defer p.mutex.Unlock()
 	var input bytes.Buffer
+	code = strings.TrimSpace(code)
+	fmt.Fprintf(&input, "%d %d\n%s\n", strings.Count(code, "\n")+1, len(cases), code)
 	for _, c := range cases {
 		words := make([]string, len(c))
 		for i, v := range c {
@@ -42,19 +66,13 @@ for (line in readLines(file("stdin"))) {
 		}
 		fmt.Fprintln(&input, strings.Join(words, " "))
 	}
-	command := exec.Command("Rscript", "--vanilla", "-e", fmt.Sprintf(frame, code))
-	var stderr bytes.Buffer
-	command.Stdin, command.Stderr = &input, &stderr
-	out, err := command.Output()
-	if err != nil {
-		t.Fatalf("R: %v: %s", err, stderr.String())
-	}
-	lines := strings.Split(strings.TrimSpace(string(out)), "\n")
-	if len(lines) != len(cases) {
-		t.Fatalf("R answered %d of %d cases: %s", len(lines), len(cases), stderr.String())
-	}
+	go p.stdin.Write(input.Bytes()) // R answers while it reads; an error shows in what it does not answer
 	results := make([][]float64, len(cases))
-	for i, line := range lines {
+	for i := range results {
+		line, err := p.stdout.ReadString('\n')
+		if err != nil {
+			t.Fatalf("R answered %d of %d cases: %v: %s", i, len(cases), err, p.stderr)
+		}
 		for _, word := range strings.Fields(line) {
 			v, err := strconv.ParseFloat(word, 64)
 			if word == "NA" {

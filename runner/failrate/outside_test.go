@@ -40,7 +40,7 @@ for line in sys.stdin:
     print(json.dumps(answer), flush=True)
 `
 
-// outsideProcess is the Python process with scipy.
+// outsideProcess is Python with scipy, or R.
 type outsideProcess struct {
 	mutex  sync.Mutex // one request at a time
 	stdin  io.Writer
@@ -64,6 +64,12 @@ var startOutside = sync.OnceValues(func() (*outsideProcess, error) {
 	command := exec.Command(findScipy(), "-c", outsideServer)
 	// More threads than one only slow down sums this small.
 	command.Env = append(os.Environ(), "OPENBLAS_NUM_THREADS=1", "OMP_NUM_THREADS=1")
+	return newOutsideProcess(command)
+})
+
+// newOutsideProcess starts a program that answers on its standard output what it
+// is asked on its standard input.
+func newOutsideProcess(command *exec.Cmd) (*outsideProcess, error) {
 	stdin, err := command.StdinPipe()
 	if err != nil {
 		return nil, err
@@ -75,7 +81,7 @@ var startOutside = sync.OnceValues(func() (*outsideProcess, error) {
 	p := &outsideProcess{stdin: stdin, stdout: bufio.NewReaderSize(stdout, 1<<20), stderr: &bytes.Buffer{}}
 	command.Stderr = p.stderr
 	return p, command.Start()
-})
+}
 
 // outside has scipy compute code's f(case) for every case, in order. The code
 // is Python; np (numpy), stats, special and optimize (scipy) are at hand. A case

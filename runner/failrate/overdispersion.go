@@ -204,9 +204,7 @@ func Widened(batches []Counts, confidence float64) (WidenedRate, error) {
 	w.Widened, w.Factor = true, d.Factor
 	x, n := float64(pooled.Failures)/d.Factor, float64(pooled.Cycles)/d.Factor
 	tail := (1 - confidence) / 2
-	// Rounding must not make a widened interval narrower.
-	w.Interval.Low = min(w.Plain.Low, betaQuantile(tail, x, n-x+1))
-	w.Interval.High = max(w.Plain.High, betaQuantile(1-tail, x+1, n-x))
+	w.Interval.Low, w.Interval.High = exactLimits(x, n, tail)
 	return w, nil
 }
 

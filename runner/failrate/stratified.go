@@ -209,11 +209,15 @@ func homogeneity(strata []Stratum, common float64) Homogeneity {
 
 // expectedFailures returns A's failures at which the odds ratio is the common
 // one, with nA and nB cycles and fails failures in all: the root of a
-// quadratic, in the form that does not cancel near a ratio of 1.
+// quadratic, in whichever form does not cancel.
 func expectedFailures(nA, nB, fails, ratio float64) float64 {
 	// x (nB - fails + x) = ratio (nA - x)(fails - x)
 	qa := 1 - ratio
 	qb := nB - fails + ratio*(nA+fails)
 	qc := -ratio * nA * fails
-	return -2 * qc / (qb + math.Sqrt(qb*qb-4*qa*qc))
+	root := math.Sqrt(qb*qb - 4*qa*qc)
+	if qb < 0 { // then the ratio is far below 1
+		return (root - qb) / (2 * qa)
+	}
+	return -2 * qc / (qb + root)
 }

@@ -182,3 +182,18 @@ func BenchmarkThresholdMillion(b *testing.B) {
 		}
 	}
 }
+
+// The failures of A at which the odds ratio is r solve x (d + x) = r (a - x)(c - x); where r is tiny and B cannot hold
+// all failures, x is the surplus c - b and next to nothing on top.
+func TestExpectedFailures(t *testing.T) {
+	for _, c := range []struct{ nA, nB, fails, ratio, want float64 }{
+		{10, 10, 10, 1, 5}, // equal sides
+		{30, 10, 8, 1, 6},  // a share of 3 in 4
+		{2, 2, 2, 4, 4. / 3},
+		{2, 2, 2, .25, 2. / 3},
+		{500, 100, 300, 1e-12, 200 + 1e-12*300*100/200},
+		{500, 100, 300, 1e12, 300 - 1e-12*300*100/200},
+	} {
+		wantNear(t, "expected failures", expectedFailures(c.nA, c.nB, c.fails, c.ratio), c.want, 1e-14)
+	}
+}

@@ -358,3 +358,18 @@ func TestUpDownPublished(t *testing.T) {
 	}
 	wantNear(t, "log-likelihood", f.LogLikelihood+logLik, -13.5118395237, 1e-10)
 }
+
+// A line through two voltages meets both, and Firth's penalty is then half a failure
+// and half a good start more at each (Haldane, Ann. Hum. Genet. 20 (1956) 309), also
+// where the search starts far from it.
+func TestFirthOfTwoVoltages(t *testing.T) {
+	for _, c := range [][4]int{{3, 3, 0, 397}, {11, 11, 0, 368}, {1, 1, 0, 1}, {200, 400, 1, 5}, {399, 400, 0, 2}} {
+		f, err := FitFirth([]Dose{{1.8, Counts{c[0], c[1]}}, {2.8, Counts{c[2], c[3]}}})
+		if err != nil {
+			t.Errorf("%v: %v", c, err)
+			continue
+		}
+		wantNear(t, "rate at 1.8 V", f.Rate(1.8), (float64(c[0])+.5)/(float64(c[1])+1), 1e-9)
+		wantNear(t, "rate at 2.8 V", f.Rate(2.8), (float64(c[2])+.5)/(float64(c[3])+1), 1e-9)
+	}
+}

@@ -15,7 +15,7 @@ type TimeComparison struct {
 	CensoredB  int
 	MedianA    float64 // seconds; +Inf when more than half are censored
 	MedianB    float64
-	Ratio      Interval // factor A / B, Hodges-Lehmann; a limit beyond the window is +Inf, or 0
+	Ratio      Interval // factor A / B, Hodges-Lehmann; a limit that is not known is +Inf, or 0, see [Shift]
 	P          float64  // Mann-Whitney, stratified by voltage, two-sided
 	LogRank    LogRankTest
 	LogRankSet bool // the log-rank test could be done

@@ -48,9 +48,10 @@ func (u *UpDown) Add(failed bool) {
 	if failed {
 		step = u.StepVolts
 	}
-	// The levels stay on the ladder, whatever its ends.
+	// The levels stay on the ladder, whatever its ends; rounding neither hides an
+	// end nor carries beyond it.
 	if to := u.next + step; to >= u.LowVolts-1e-9 && to <= u.HighVolts+1e-9 {
-		u.next = to
+		u.next = clamp(to, u.LowVolts, u.HighVolts)
 	}
 }
 

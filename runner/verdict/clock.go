@@ -186,7 +186,7 @@ func (c *clock) lost(amplitude, at float64, top int) {
 		return
 	case c.steady.amplitude > 0.3*amplitude:
 		c.conclude(OffFrequency, "the clock moves by %s but not at any one frequency, expected %s",
-			si(c.steady.amplitude, "V"), hertzText(c.x.ClockHertz))
+			si(c.steady.amplitude, "V"), c.expected())
 		return
 	}
 	c.started(at, top, amplitude)
@@ -202,6 +202,14 @@ func (c *clock) earlier(spans []span, last float64) *span {
 		}
 	}
 	return nil
+}
+
+// expected words the frequency that the clock should have.
+func (c *clock) expected() string {
+	if !(c.x.ClockHertz > 0) || !finite(c.x.ClockHertz) {
+		return "one"
+	}
+	return hertzText(c.x.ClockHertz)
 }
 
 // onFrequency reports whether the steady record's frequency is the expected

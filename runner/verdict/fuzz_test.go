@@ -3,6 +3,7 @@ package verdict
 import (
 	"encoding/binary"
 	"math"
+	"slices"
 	"testing"
 )
 
@@ -21,6 +22,9 @@ func FuzzJudge(f *testing.F) {
 	f.Add([]byte{}, []byte{}, []byte{}, 1, 0.0, 0.0, 0.0)
 	f.Add([]byte{0, 0, 1, 1}, []byte{255, 255}, []byte{7}, 2, 1.0, 0.0, 1e-3)
 	f.Add(make([]byte, 300), make([]byte, 300), make([]byte, 300), 3, 1e-300, 1e300, 1e-300)
+	largest := binary.LittleEndian.AppendUint64(binary.LittleEndian.AppendUint64(nil, math.Float64bits(-math.MaxFloat64)), math.Float64bits(math.MaxFloat64))
+	largest = slices.Repeat(largest, 40)
+	f.Add(largest, largest, largest, 2|2<<3, 3.6, 0.8, 1e-3)
 	codes := make([]byte, 4000)
 	for i := range codes {
 		codes[i] = byte(100 + min(1, float64(i)/2000)*90*math.Cos(1.3*float64(i)))

@@ -69,6 +69,17 @@ func TestJudge(t *testing.T) {
 				return logistic(1.8, 250e-6, 5e-3)(t) - 0.95*max(0, math.Copysign(1, t-40e-3))
 			}
 		}), Started, any, "850 mV"},
+		// What is left at the end counts by half of what there was.
+		"loses 55 %, is weak": {with(func(s *scene) {
+			s.amplitude = func(t float64) float64 {
+				return logistic(1.6, 250e-6, 5e-3)(t) - 0.88*max(0, math.Copysign(1, t-40e-3))
+			}
+		}), DroppedOut, 5e-3, ""},
+		"loses 45 %, is weak": {with(func(s *scene) {
+			s.amplitude = func(t float64) float64 {
+				return logistic(1.2, 250e-6, 5e-3)(t) - 0.54*max(0, math.Copysign(1, t-40e-3))
+			}
+		}), Weak, never, "required 800 mV"},
 		"reset loop": {with(func(s *scene) {
 			s.amplitude = func(t float64) float64 { return decaying(20e-3)(math.Mod(max(0, t), 32e-3)) }
 		}), DroppedOut, 5e-3, "then started again"},
@@ -212,6 +223,8 @@ func TestNotCounted(t *testing.T) {
 		"clock short":                {func(e *Evidence, x *Expect) { e.Clock.Min, e.Clock.Max = e.Clock.Min[:900], e.Clock.Max[:900] }, Unread, "before the 65.0 ms allowed"},
 		"clock ends before the rail": {func(e *Evidence, x *Expect) { e.Clock.Min, e.Clock.Max = e.Clock.Min[:90], e.Clock.Max[:90] }, Unread, "0 bins after the rail's rise"},
 		"clock NaN":                  {func(e *Evidence, x *Expect) { e.Clock.Max = replaced(e.Clock.Max, nanAt99) }, Unread, "not a number at sample 100 of 2000"},
+		"rail beyond all volts":      {func(e *Evidence, x *Expect) { e.Rail = scaled(e.Rail, 4e307) }, Unread, "V, which no probe bears, at sample"},
+		"clock beyond all time":      {func(e *Evidence, x *Expect) { e.Clock.StepSeconds = 1e306 }, Unread, "no time axis"},
 		"clock swapped":              {func(e *Evidence, x *Expect) { e.Clock.Min, e.Clock.Max = e.Clock.Max, e.Clock.Min }, Unread, "minimum"},
 		"clock without time":         {func(e *Evidence, x *Expect) { e.Clock.StepSeconds = 0 }, Unread, "no time axis"},
 		"clock flat at top":          {func(e *Evidence, x *Expect) { *e = silent; e.Clock = flat(e.Clock, e.Clock.HighVolts) }, Unread, "edge of the screen"},

@@ -30,22 +30,32 @@ func TestLamp(t *testing.T) {
 			return to
 		})
 	}
+	hesitant := sampled(480, 200, func(t float64) float64 { // its edges waver about the middle
+		switch phase := math.Mod(t+.3, .5); {
+		case phase < .04:
+			return 1 + .15*math.Copysign(1, math.Sin(2*math.Pi*50*t+.1))
+		case math.Mod(t+.3, 1) < .5:
+			return 2
+		}
+		return 0
+	})
 	for name, c := range map[string]struct {
 		trace Trace
 		want  Lamp
 		hertz float64
 	}{
-		"no probe":          {Trace{}, "", math.NaN()},
-		"torn":              {Trace{StepSeconds: 1, Min: []float64{1}}, "", math.NaN()},
-		"dark":              {square(1, .02, .02, .03), Dark, math.NaN()},
-		"lit":               {square(1, 2, 2, .03), Lit, math.NaN()},
-		"blinking":          {square(1, .02, 2, .03), Blinking, 1},
-		"blinking, quiet":   {ramped(square(1, 0, 3.6, 0)), Blinking, 1},
-		"blinking at 3 Hz":  {square(3, .02, 2, .05), Blinking, 3},
-		"blinking slowly":   {square(.7, .02, 2, .05), Blinking, .7},
-		"came on":           {step(.02, 2), Lit, math.NaN()},
-		"went off":          {step(2, .02), Dark, math.NaN()},
-		"one sample record": {sampled(1, 1, func(float64) float64 { return 2 }), Lit, math.NaN()},
+		"no probe":           {Trace{}, "", math.NaN()},
+		"torn":               {Trace{StepSeconds: 1, Min: []float64{1}}, "", math.NaN()},
+		"dark":               {square(1, .02, .02, .03), Dark, math.NaN()},
+		"lit":                {square(1, 2, 2, .03), Lit, math.NaN()},
+		"blinking":           {square(1, .02, 2, .03), Blinking, 1},
+		"blinking, quiet":    {ramped(square(1, 0, 3.6, 0)), Blinking, 1},
+		"blinking, hesitant": {hesitant, Blinking, 1},
+		"blinking at 3 Hz":   {square(3, .02, 2, .05), Blinking, 3},
+		"blinking slowly":    {square(.7, .02, 2, .05), Blinking, .7},
+		"came on":            {step(.02, 2), Lit, math.NaN()},
+		"went off":           {step(2, .02), Dark, math.NaN()},
+		"one sample record":  {sampled(1, 1, func(float64) float64 { return 2 }), Lit, math.NaN()},
 	} {
 		lamp, hertz := lampOf(c.trace, set)
 		if lamp != c.want || math.IsNaN(hertz) != math.IsNaN(c.hertz) || math.Abs(hertz-c.hertz) > .02*c.hertz {

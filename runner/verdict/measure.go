@@ -137,25 +137,3 @@ func (c *clock) dropped(s span, level float64) {
 func (c *clock) grown(top int, level float64) {
 	c.GrowthSeconds, c.SD.GrowthSeconds = c.env.growth(top, level)
 }
-
-// head returns the record up to a sample, with the gaps in it.
-func (r Record) head(to int) Record {
-	w := r.window(0, to)
-	for _, g := range r.Gaps {
-		if g.From < to {
-			w.Gaps = append(w.Gaps, Gap{g.From, min(g.To, to)})
-		}
-	}
-	return w
-}
-
-// afterLastGap returns what of a record follows its last gap.
-func (r Record) afterLastGap() Record { return r.afterLastGapFrom(0) }
-
-// afterLastGapFrom is the same of the samples from one on.
-func (r Record) afterLastGapFrom(from int) Record {
-	if k := len(r.Gaps); k > 0 {
-		from = max(from, r.Gaps[k-1].To)
-	}
-	return r.window(min(from, r.Len()), r.Len())
-}

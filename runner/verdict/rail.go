@@ -88,7 +88,7 @@ func readRail(t Trace, setVolts, fraction float64) rail {
 		}
 	}
 	r.sagSD = math.Hypot(noise/3, code/math.Sqrt(6)) // of two levels, each read to a code
-	if r.sag <= 2*code {
+	if r.sag <= 2*code*(1+1e-9) {                    // two codes apart may round to more
 		r.sag = 0 // a code more or less is no sag
 	}
 	return r

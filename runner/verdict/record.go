@@ -3,6 +3,7 @@ package verdict
 import (
 	"errors"
 	"fmt"
+	"math"
 )
 
 // Record is one channel at full rate, left as the converter made it: a million
@@ -97,12 +98,12 @@ func (r Record) flaw() error {
 		return errors.New("holds both codes and volts; it must hold one of them")
 	case !(r.StepSeconds > 0) || !finite(r.StepSeconds) || !finite(r.StartSeconds) || !finite(r.EndSeconds()):
 		return fmt.Errorf("has no time axis (start %v s, step %v s)", r.StartSeconds, r.StepSeconds)
-	case len(r.Volts) == 0 && (r.VoltsPerCode == 0 || !finite(r.VoltsPerCode) || !finite(r.ZeroCode)):
+	case len(r.Volts) == 0 && (r.VoltsPerCode == 0 || !voltage(r.scale(0)) || !voltage(r.scale(math.MaxUint16))):
 		return errors.New("has no voltage scale; it needs volts per code other than 0 and the code of 0 V")
 	}
 	for i, v := range r.Volts {
-		if !finite(v) {
-			return fmt.Errorf("holds a value that is not a number at sample %d of %d", i+1, len(r.Volts))
+		if !voltage(v) {
+			return notVoltage(v, i, len(r.Volts))
 		}
 	}
 	last := 0
@@ -130,6 +131,28 @@ func (r Record) window(from, to int) Record {
 		w.Volts = r.Volts[from:to]
 	}
 	return w
+}
+
+// head returns the record up to a sample, with the gaps in it.
+func (r Record) head(to int) Record {
+	w := r.window(0, to)
+	for _, g := range r.Gaps {
+		if g.From < to {
+			w.Gaps = append(w.Gaps, Gap{g.From, min(g.To, to)})
+		}
+	}
+	return w
+}
+
+// afterLastGap returns what of a record follows its last gap.
+func (r Record) afterLastGap() Record { return r.afterLastGapFrom(0) }
+
+// afterLastGapFrom is the same of the samples from one on.
+func (r Record) afterLastGapFrom(from int) Record {
+	if k := len(r.Gaps); k > 0 {
+		from = max(from, r.Gaps[k-1].To)
+	}
+	return r.window(min(from, r.Len()), r.Len())
 }
 
 // trace returns a short record in volts.

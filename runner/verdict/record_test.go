@@ -53,6 +53,8 @@ func TestRecordFlaws(t *testing.T) {
 		"both":              func(r *Record) { r.Volts = []float64{1} },
 		"no time axis":      func(r *Record) { r.StepSeconds = 0 },
 		"no voltage scale":  func(r *Record) { r.VoltsPerCode = math.NaN() },
+		"voltage scale":     func(r *Record) { r.VoltsPerCode = 1e300 },
+		"no probe bears":    func(r *Record) { r.Codes8, r.Volts = nil, []float64{0, -1e300} },
 		"gap from sample 9": func(r *Record) { r.Gaps = []Gap{{9, 9}} },
 		"gap from sample 3": func(r *Record) { r.Gaps = []Gap{{5, 7}, {3, 4}} },
 		"not a number at sample 2 of 2": func(r *Record) {

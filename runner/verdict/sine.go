@@ -57,17 +57,18 @@ func FitSine(t Trace, guessHertz float64) (Sine, error) {
 	if 10*clipped > 6*len(v) {
 		return Sine{}, fmt.Errorf("%d of %d samples are clipped", clipped, len(v))
 	}
+	fit := sineFit{low: low, high: high}
 	block := min(len(v), spectrumSamples)
 	cyclesPerSample := guessHertz * t.StepSeconds
 	if !(guessHertz > 0) {
-		block, cyclesPerSample = spectrumPeak(v)
+		block, cyclesPerSample = fit.start(v)
 	}
 	if !(cyclesPerSample > 0 && cyclesPerSample < 0.5) {
 		return Sine{}, fmt.Errorf("no sine wave between 0 and %s, half the sampling rate", hertzText(0.5/t.StepSeconds))
 	}
 	// The frequency is found on a block and sharpened on ever longer ones: on a
 	// long record a coarse start would settle on a side lobe.
-	fit := sineFit{omega: 2 * math.Pi * cyclesPerSample, low: low, high: high}
+	fit.omega = 2 * math.Pi * cyclesPerSample
 	for {
 		if err := fit.refine(v[:block]); err != nil {
 			return Sine{}, err
@@ -97,6 +98,57 @@ type sineFit struct {
 	omega            float64 // radians per sample
 	cos, sin, offset float64
 	low, high        float64 // samples at or beyond these are left out
+}
+
+// fewPeriods is so few in a block that the lines of the sine, of its mirror image
+// and of the mean run into each other in the spectrum.
+const fewPeriods = 4
+
+// start returns where the search for the frequency starts, in cycles per sample,
+// and the number of samples for which that is good enough.
+func (s *sineFit) start(v []float64) (block int, cyclesPerSample float64) {
+	block, cyclesPerSample = spectrumPeak(v)
+	if float64(block)*cyclesPerSample >= fewPeriods {
+		return block, cyclesPerSample
+	}
+	// Look at the whole record instead, which so slow a sine bears to be thinned out.
+	thin := (len(v) + spectrumSamples - 1) / spectrumSamples
+	thinned := make([]float64, 0, spectrumSamples)
+	for i := 0; i < len(v); i += thin {
+		thinned = append(thinned, v[i])
+	}
+	part, peak := spectrumPeak(thinned)
+	if float64(part)*peak < fewPeriods {
+		peak = s.slowest(thinned)
+	}
+	return len(v), peak / float64(thin)
+}
+
+// slowest returns the frequency, in cycles per sample, of which a sine leaves the
+// least of v unexplained, among those of up to so many periods as the spectrum of
+// at least half of v has too few of.
+func (s *sineFit) slowest(v []float64) float64 {
+	const step = 0.125 // periods
+	best, least := 0.0, math.Inf(1)
+	for periods := 0.5; periods <= 2*fewPeriods+1; periods += step {
+		try := sineFit{omega: 2 * math.Pi * periods / float64(len(v)), low: s.low, high: s.high}
+		if try.fix(v) {
+			if left := try.residual(v); left < least {
+				best, least = periods, left
+			}
+		}
+	}
+	return best / float64(len(v))
+}
+
+// fix fits amplitude, phase and offset at the frequency that s has; false if v
+// does not determine them.
+func (s *sineFit) fix(v []float64) bool {
+	var m normal4
+	s.each(v, func(x, cos, sin, _ float64) { m.add(x, cos, sin, 1, 0) })
+	p, ok := m.solve(false)
+	s.cos, s.sin, s.offset = p[0], p[1], p[2]
+	return ok
 }
 
 // each calls f for every unclipped sample with the cosine and sine of its phase

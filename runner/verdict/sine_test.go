@@ -110,7 +110,7 @@ func TestFitSineFindsAnySine(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		n := rapid.IntRange(128, 12_000).Draw(t, "samples")
 		const rate = 100e6
-		periods := rapid.Float64Range(4, float64(n)*.45).Draw(t, "periods")
+		periods := rapid.Float64Range(1.6, float64(n)*.45).Draw(t, "periods")
 		amplitude := rapid.Float64Range(.01, 10).Draw(t, "amplitude")
 		phase := rapid.Float64Range(-3.1, 3.1).Draw(t, "phase")
 		offset := rapid.Float64Range(-5, 5).Draw(t, "offset")

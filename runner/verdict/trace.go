@@ -13,13 +13,17 @@ func (t Trace) flaw() error {
 		return fmt.Errorf("is missing")
 	case len(t.Min) != len(t.Max):
 		return fmt.Errorf("has %d minima but %d maxima", len(t.Min), len(t.Max))
-	case !(t.StepSeconds > 0) || !finite(t.StepSeconds) || !finite(t.StartSeconds):
+	case !(t.StepSeconds > 0) || !finite(t.StepSeconds) || !finite(t.StartSeconds) || !finite(t.end()):
 		return fmt.Errorf("has no time axis (start %v s, step %v s)", t.StartSeconds, t.StepSeconds)
 	}
 	for i, low := range t.Min {
-		if high := t.Max[i]; !finite(low) || !finite(high) {
-			return fmt.Errorf("holds a value that is not a number at sample %d of %d", i+1, len(t.Min))
-		} else if low > high {
+		high := t.Max[i]
+		for _, v := range []float64{low, high} {
+			if !voltage(v) {
+				return notVoltage(v, i, len(t.Min))
+			}
+		}
+		if low > high {
 			return fmt.Errorf("has a minimum (%s) above its maximum (%s) at sample %d of %d",
 				si(low, "V"), si(high, "V"), i+1, len(t.Min))
 		}
@@ -79,6 +83,18 @@ func (t Trace) clips() (low, high float64) {
 	}
 	slack := t.codeVolts() / 2 // scaling a code to volts may round
 	return t.LowVolts + slack, t.HighVolts - slack
+}
+
+// voltage reports whether v may have been measured. No probe bears a gigavolt, and
+// the squares and differences of what passes are numbers, too.
+func voltage(v float64) bool { return math.Abs(v) <= 1e9 }
+
+// notVoltage is the flaw of a record whose sample i of n is none.
+func notVoltage(v float64, i, n int) error {
+	if !finite(v) {
+		return fmt.Errorf("holds a value that is not a number at sample %d of %d", i+1, n)
+	}
+	return fmt.Errorf("holds %.3g V, which no probe bears, at sample %d of %d", v, i+1, n)
 }
 
 func finite(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }

@@ -55,11 +55,8 @@ func (f *File) Expect(x *verdict.Expect) (Supply, []string, error) {
 func setting(key, value string, numbers map[string]*float64, bands map[string]*verdict.Band, x *verdict.Expect) error {
 	number := func(s string) (float64, error) {
 		v, err := strconv.ParseFloat(s, 64)
-		if err == nil && (math.IsNaN(v) || math.IsInf(v, 0) || v < 0) {
-			err = errors.New("out of range")
-		}
-		if err != nil {
-			return 0, errors.New("no number")
+		if err != nil || !(v >= 0) || math.IsInf(v, 0) {
+			return 0, errors.New("no number of 0 or more")
 		}
 		return v, nil
 	}
