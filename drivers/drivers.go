@@ -120,7 +120,9 @@ type Scope interface {
 	Fetch(ctx context.Context, channel int) (Waveform, error)
 	// Stop ends a running acquisition.
 	Stop(ctx context.Context) error
-	// Reopen is as for a Supply; all settings are sent anew afterwards.
+	// Reopen is as for a Supply; it ends an acquisition, which may still wait
+	// for the trigger of a cycle that failed, and all settings are sent anew
+	// afterwards.
 	Reopen(ctx context.Context) error
 	Close() error
 }

@@ -19,6 +19,7 @@ func Place(address string) (string, error) {
 	case a.Kind == link.TCP:
 		return strings.ToLower(fmt.Sprintf("tcp:%s:%d", a.Host, a.Port)), nil
 	case a.Path == "":
+		a.MAVOff = false // says how to talk to it, not where it is
 		return a.String(), nil
 	}
 	if device, err := filepath.EvalSymlinks(a.Path); err == nil {

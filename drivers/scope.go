@@ -230,7 +230,13 @@ func (s *scope) Reopen(ctx context.Context) error {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	s.sent = nil
-	return s.reopen(ctx)
+	return repeatOpen(ctx, func() error {
+		if err := s.reopenOnce(ctx); err != nil {
+			return err
+		}
+		_, err := s.run(ctx, "stop", nil)
+		return err
+	})
 }
 
 // isWhole says whether v is a whole number within low to high.

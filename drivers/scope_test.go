@@ -270,6 +270,25 @@ func TestScopeLosesStep(t *testing.T) {
 	})
 }
 
+// TestReopenStopsAtLast: a scope that is open again but could not be stopped is
+// opened and stopped once more.
+func TestReopenStopsAtLast(t *testing.T) {
+	b := openScope(t, "tcp")
+	stopped := 0
+	b.fake.SetFault(func(message string, reply []byte) []byte {
+		if !strings.Contains(message, "SYSTem:ERRor?") || b.fake.Count("ABORt") == stopped {
+			return reply
+		}
+		if stopped++; stopped == 1 {
+			return nil
+		}
+		return reply
+	})
+	if err := b.Reopen(t.Context()); err != nil || stopped != 2 {
+		t.Errorf("Reopen = %v, the scope was stopped %d times", err, stopped)
+	}
+}
+
 func TestThermometer(t *testing.T) {
 	eachLink(t, func(t *testing.T, transport string) {
 		f := fake.NewThermometer("THM-1")

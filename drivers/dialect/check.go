@@ -145,9 +145,13 @@ func list[K ~string, V any](m map[K]V) string {
 	return strings.Join(names, ", ")
 }
 
-func orNone(names []string) string {
+func orNone[T ~string](names []T) string {
 	if len(names) == 0 {
 		return "none"
 	}
-	return strings.Join(names, ", ")
+	var all []string
+	for _, name := range names {
+		all = append(all, string(name))
+	}
+	return strings.Join(all, ", ")
 }

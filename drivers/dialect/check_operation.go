@@ -167,7 +167,7 @@ func (c *checker) step(key string, s fileStep, want wanted) step {
 	bits := st.reply == BitsReply || st.reply == ByteReply
 	switch {
 	case !slices.Contains(replyTypes, st.reply):
-		c.fail(key+".reply", "%q; allowed are %q", s.Reply, replyTypes)
+		c.fail(key+".reply", "%q; allowed are %s", s.Reply, orNone(replyTypes))
 	case s.Verify != "" && gives != NumberReply && gives != BooleanReply:
 		c.fail(key+".reply", "%q; only a number or a boolean can be verified", s.Reply)
 	case s.Within < 0 || s.WithinPercent < 0:

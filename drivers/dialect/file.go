@@ -4,9 +4,7 @@ import (
 	"bytes"
 	"cmp"
 	"errors"
-	"fmt"
 	"slices"
-	"strings"
 
 	"github.com/pelletier/go-toml/v2"
 )
@@ -75,6 +73,7 @@ type fileMeaning struct {
 // together, each as a *FileError.
 func Parse(name string, text []byte) (*Dialect, error) {
 	var f file
+	text = bytes.TrimPrefix(text, []byte("\xef\xbb\xbf")) // some editors begin a file with this mark of UTF-8
 	decoder := toml.NewDecoder(bytes.NewReader(text)).DisallowUnknownFields()
 	if err := decoder.Decode(&f); err != nil {
 		return nil, decodeErrors(name, err)
@@ -92,25 +91,4 @@ func Parse(name string, text []byte) (*Dialect, error) {
 		errs = append(errs, m)
 	}
 	return nil, errors.Join(errs...)
-}
-
-// decodeErrors gives the library's errors our form.
-func decodeErrors(name string, err error) error {
-	one := func(e *toml.DecodeError, message string) error {
-		line, column := e.Position()
-		return &FileError{File: name, Line: line, Column: column, Key: strings.Join(e.Key(), "."), Message: message}
-	}
-	var unknown *toml.StrictMissingError
-	if errors.As(err, &unknown) {
-		var errs []error
-		for i := range unknown.Errors {
-			errs = append(errs, one(&unknown.Errors[i], "this key is not known here; check its spelling and its table"))
-		}
-		return errors.Join(errs...)
-	}
-	var decode *toml.DecodeError
-	if errors.As(err, &decode) {
-		return one(decode, strings.TrimPrefix(decode.Error(), "toml: "))
-	}
-	return fmt.Errorf("%s: %w", name, err)
 }

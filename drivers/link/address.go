@@ -50,6 +50,10 @@ type Address struct {
 	SerialNumber    string
 	Vendor, Product uint16
 	Interface       int
+	// MAVOff says that a USB instrument's status byte does not tell whether a
+	// reply waits, so that it is not asked for: every reply is fetched as soon as
+	// a message was sent, and one that does not come holds the instrument up.
+	MAVOff bool
 }
 
 // String is the address in its canonical form, which Parse takes.
@@ -83,8 +87,8 @@ func (a Address) String() string {
 //
 //	serial:PATH?baud=9600             also bits=, parity=, stop=, dtr=off, rts=off
 //	tcp:HOST:PORT                     IPv6 in brackets
-//	usbtmc:serial=NUMBER              also vendor=0x1234, product=0x5678, interface=0, joined by &
-//	usbtmc:/dev/usbtmc0               the number changes when an instrument is plugged in again
+//	usbtmc:serial=NUMBER              also vendor=0x1234, product=0x5678, interface=0, mav=off, joined by &
+//	usbtmc:/dev/usbtmc0               the number changes when an instrument is plugged in again; also ?mav=off
 //	ASRL…::INSTR, TCPIP…::host::port::SOCKET, USB…::vendor::product::serial…::INSTR
 //
 // The last line's are the resource names of VISA (VPP-4.3). Every other form

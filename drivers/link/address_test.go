@@ -27,6 +27,8 @@ func TestParse(t *testing.T) {
 		{"usbtmc:serial=A22-5", "usbtmc:serial=A22-5"},
 		{"usbtmc:product=22136&serial=A22+5&vendor=0x1234&interface=1", "usbtmc:serial=A22+5&vendor=0x1234&product=0x5678&interface=1"},
 		{"usbtmc:serial=100%25 %26 more", "usbtmc:serial=100%25 %26 more"},
+		{"usbtmc:/dev/usbtmc0?mav=off", "usbtmc:/dev/usbtmc0?mav=off"},
+		{"usbtmc:mav=off&serial=A22-5&interface=0", "usbtmc:serial=A22-5&interface=0&mav=off"},
 		{"USB::0x1234::0x5678::A22-5::INSTR", "usbtmc:serial=A22-5&vendor=0x1234&product=0x5678"},
 		{"USB0::4660::22136::A22-5", "usbtmc:serial=A22-5&vendor=0x1234&product=0x5678"},
 		{"usb0::0x1234::0X5678::A22-5::2::instr", "usbtmc:serial=A22-5&vendor=0x1234&product=0x5678&interface=2"},
@@ -97,7 +99,8 @@ func TestParseRefuses(t *testing.T) {
 		{"usbtmc:serial=1&product=0", "0x0001 to 0xffff"},
 		{"usbtmc:serial=1&interface=256", "0 to 255"},
 		{"usbtmc:serial=1&colour=red", `"colour" is not known`},
-		{"usbtmc:/dev/usbtmc0?baud=9600", "no options"},
+		{"usbtmc:/dev/usbtmc0?baud=9600", "mav=off is the only option"},
+		{"usbtmc:serial=1&mav=on", "mav=on: only off"},
 		{"USB::0x1234::0x5678::INSTR", "vendor::product::serial number"},
 		{"USB::0x1234::0x5678::A22-5::0::1::INSTR", "vendor::product::serial number"},
 		{"USB::0x1234::0x5678::A22-5::RAW", "raw USB"},
@@ -131,7 +134,7 @@ func FuzzParse(f *testing.F) {
 		// VPP-4.3's forms.
 		"GPIB::1::0::INSTR", "ASRL1::INSTR", "TCPIP::dev@company.com::INSTR", "TCPIP0::[fe80::1]::hislip0::INSTR", "TCPIP0::1.2.3.4::999::SOCKET",
 		"USB::0x1234::0x5678::A22-5::INSTR", "USB0::0x1234::0x5678::A22-5::0::RAW", "PXI0::3-18.2::INSTR", "VXI0::1::INSTR",
-		"usbtmc:serial=a%26b&vendor=0x1234&interface=0", "usbtmc:/dev/usbtmc0",
+		"usbtmc:serial=a%26b&vendor=0x1234&interface=0", "usbtmc:/dev/usbtmc0", "usbtmc:/dev/usbtmc0?mav=off", "usbtmc:serial=1&mav=off",
 		"serial:/dev/ttyS0?baud=9600&stop=1.5", "tcp:[::1]:1", "TCPIP0::[fe80::1]::1::SOCKET", "ASRL2::INSTR", "serial:a?b", "serial:a%3f"} {
 		f.Add(seed)
 	}

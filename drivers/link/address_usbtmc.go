@@ -8,6 +8,9 @@ import (
 
 // usbtmcString is the canonical form of a USB-TMC address.
 func (a Address) usbtmcString() string {
+	if a.Path != "" && a.MAVOff {
+		return "usbtmc:" + a.Path + "?mav=off"
+	}
 	if a.Path != "" {
 		return "usbtmc:" + a.Path
 	}
@@ -21,19 +24,24 @@ func (a Address) usbtmcString() string {
 	if a.Interface != anyInterface {
 		options = append(options, fmt.Sprintf("interface=%d", a.Interface))
 	}
+	if a.MAVOff {
+		options = append(options, "mav=off")
+	}
 	return "usbtmc:" + strings.Join(options, "&")
 }
 
-// parseUSBTMC reads a path, or serial=…[&vendor=…][&product=…][&interface=…].
+// parseUSBTMC reads PATH[?mav=off] or
+// serial=…[&vendor=…][&product=…][&interface=…][&mav=off].
 func parseUSBTMC(s string) (Address, error) {
 	if s == "" {
 		return Address{}, fmt.Errorf("which USB instrument is missing: serial=NUMBER or the path of its device file")
 	}
 	if strings.HasPrefix(s, "/") {
-		if control(s) || strings.Contains(s, "?") {
-			return Address{}, fmt.Errorf("a USB instrument's path has no options and no control characters")
+		path, query, _ := strings.Cut(s, "?")
+		if control(path) || query != "" && query != "mav=off" {
+			return Address{}, fmt.Errorf("a USB instrument's path has no control characters, and mav=off is the only option it may have")
 		}
-		return Address{Kind: USBTMC, Path: s, Interface: anyInterface}, nil
+		return Address{Kind: USBTMC, Path: path, Interface: anyInterface, MAVOff: query != ""}, nil
 	}
 	options, err := parseOptions(s)
 	if err != nil {
@@ -50,8 +58,12 @@ func parseUSBTMC(s string) (Address, error) {
 			a.Product, err = usbNumber(name, value)
 		case "interface":
 			a.Interface, err = usbInterface(value)
+		case "mav":
+			if a.MAVOff = value == "off"; !a.MAVOff {
+				err = fmt.Errorf("mav=%s: only off can be asked for (without it the status byte's bit MAV is heeded)", value)
+			}
 		default:
-			err = fmt.Errorf("option %q is not known: serial, vendor, product and interface are", name)
+			err = fmt.Errorf("option %q is not known: serial, vendor, product, interface and mav are", name)
 		}
 		if err != nil {
 			return Address{}, err

@@ -17,11 +17,14 @@ var (
 	ErrTimeout = errors.New("no answer in time")
 	// ErrGone says that the other end is no longer there: unplugged, switched
 	// off, connection closed. Only opening the address again helps.
-	ErrGone = errors.New("the instrument's connection is gone")
+	ErrGone = errors.New("the instrument cannot be reached")
 	// ErrDamaged says that a reply was announced and did not come whole: the
 	// driver found a transfer wrong, or stalled. What had come of it is lost,
 	// and the instrument's output is empty again.
 	ErrDamaged = errors.New("the reply was damaged on its way")
+	// ErrNoStatus says that a USB-TMC instrument does not give its status byte,
+	// which tells whether a reply waits.
+	ErrNoStatus = errors.New("an instrument without a status byte (USB-TMC without its part USB488) needs mav=off in its address")
 	// ErrClosed says that this end was closed by Close.
 	ErrClosed = errors.New("the link was closed")
 )

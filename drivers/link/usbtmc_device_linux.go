@@ -122,15 +122,18 @@ func (d *usbtmcDevice) write(message []byte, timeout time.Duration) error {
 	return d.recover(err, ioctlClearOutHalt)
 }
 
-// read takes one transfer.
-func (d *usbtmcDevice) read() piece {
-	if err := d.setTimeout(pieceTime); err != nil {
+// read takes one transfer, each 4 KiB of which may take limit. One that was
+// announced has not merely been late if it does not come.
+func (d *usbtmcDevice) read(limit time.Duration, announced bool) piece {
+	if err := d.setTimeout(limit); err != nil {
 		return piece{err: err}
 	}
 	data := make([]byte, pieceSize)
 	n, err := unix.Read(d.fd, data)
 	var attributes byte
 	switch {
+	case errors.Is(err, unix.ETIMEDOUT) && !announced:
+		err = fmt.Errorf("%w: %w", ErrTimeout, err)
 	case err != nil && !gone(err):
 		err = fmt.Errorf("%w: %w", ErrDamaged, err)
 	case err == nil && n == 0:

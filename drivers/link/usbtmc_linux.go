@@ -33,15 +33,25 @@ const (
 // use of the device, and is a query error to the instrument. A transfer once
 // begun goes on beyond the deadline of the Read that began it; the next Read
 // takes what it brought.
+//
+// With mav=off in the address the status byte is not looked at. Then each Write
+// may be followed by one message from the instrument, which a Read asks for at
+// once, and which may take as long as the Write might have. Until it comes, or
+// that time has passed, it blocks the device, even for a command as urgent as
+// output off.
 type usbtmcLink struct {
 	address Address
 	device  *usbtmcDevice
-	reading sync.Mutex // guards pending, rest and middle
+	reading sync.Mutex // guards pending, ends, rest, middle and spoke
 	writing sync.Mutex
 
 	pending chan piece // a transfer in progress
+	ends    time.Time  // when the driver gives up to wait for its first bytes
 	rest    []byte     // received, not yet read
 	middle  bool       // the message that rest ends with goes on
+	spoke   bool       // its status byte has once said that a message waits
+
+	asked chan time.Time // when the reply to the last Write is late, while it has not been asked for
 
 	shut   chan struct{} // closed by Close
 	mu     sync.Mutex    // guards what follows
@@ -57,7 +67,7 @@ func openUSBTMC(a Address) (Link, error) {
 	if err != nil {
 		return nil, fmt.Errorf("%s: %w", a, err)
 	}
-	u := &usbtmcLink{address: a, shut: make(chan struct{})}
+	u := &usbtmcLink{address: a, asked: make(chan time.Time, 1), shut: make(chan struct{})}
 	if u.device, err = openUSBTMCDevice(path, u.shut); err != nil {
 		return nil, fmt.Errorf("%s: %w", a, err)
 	}
@@ -65,8 +75,10 @@ func openUSBTMC(a Address) (Link, error) {
 	_, err = onThread(u.device, deadline, func() (struct{}, error) { return struct{}{}, u.device.clear() })
 	if err != nil {
 		err = fmt.Errorf("%w: device clear: %w; switch the instrument off and on", ErrGone, err)
-	} else if _, err = onThread(u.device, deadline, u.device.statusByte); err != nil {
-		err = fmt.Errorf("%w: reading the status byte: %w; an instrument with USB-TMC alone, without its part USB488, is not spoken to", ErrGone, err)
+	} else if !a.MAVOff {
+		if _, err = onThread(u.device, deadline, u.device.statusByte); err != nil {
+			err = fmt.Errorf("%w: reading the status byte: %w; %w", ErrGone, err, ErrNoStatus)
+		}
 	}
 	if err != nil {
 		return nil, errors.Join(fmt.Errorf("%s: %w", a, err), u.Close())
@@ -121,12 +133,11 @@ func (u *usbtmcLink) Read(p []byte, deadline time.Time) (int, error) {
 // receive fills rest with the next piece of a message.
 func (u *usbtmcLink) receive(deadline time.Time) error {
 	if u.pending == nil {
-		if !u.middle {
-			if err := u.awaitMessage(deadline); err != nil {
-				return err
-			}
+		limit, announced, err := u.awaitMessage(deadline)
+		if err != nil {
+			return err
 		}
-		u.pending = u.device.begin()
+		u.pending, u.ends = u.device.begin(limit, announced), time.Now().Add(limit)
 	}
 	got, err := u.await(deadline)
 	if err != nil {
@@ -154,13 +165,38 @@ func (u *usbtmcLink) await(deadline time.Time) (piece, error) {
 	}
 }
 
-// awaitMessage polls the status byte until it says that a message waits.
-func (u *usbtmcLink) awaitMessage(deadline time.Time) error {
+// awaitMessage waits until a transfer can be asked for. It returns how long the
+// driver is to wait for it, and whether the instrument has said that it will
+// come.
+func (u *usbtmcLink) awaitMessage(deadline time.Time) (limit time.Duration, announced bool, err error) {
+	switch {
+	case u.middle:
+		return pieceTime, true, nil
+	case !u.address.MAVOff:
+		return pieceTime, true, u.awaitStatus(deadline)
+	}
+	timer := time.NewTimer(time.Until(deadline))
+	defer timer.Stop()
+	select {
+	case by := <-u.asked:
+		return time.Until(by), false, nil
+	case <-u.shut:
+		return 0, false, ErrClosed
+	case <-timer.C:
+		return 0, false, ErrTimeout
+	}
+}
+
+// awaitStatus polls the status byte until it says that a message waits.
+func (u *usbtmcLink) awaitStatus(deadline time.Time) error {
 	for pause := firstPoll; ; pause = min(2*pause, lastPoll) {
 		status, err := onThread(u.device, deadline, u.device.statusByte)
 		switch {
 		case err == nil && status&messageAvailable != 0:
+			u.spoke = true
 			return nil
+		case errors.Is(err, ErrTimeout):
+			return u.unannounced()
 		case errors.Is(err, unix.ETIMEDOUT): // a busy instrument
 		case err != nil:
 			return err
@@ -173,9 +209,20 @@ func (u *usbtmcLink) awaitMessage(deadline time.Time) error {
 			return ErrClosed
 		}
 		if !time.Now().Before(deadline) {
-			return ErrTimeout
+			return u.unannounced()
 		}
 	}
+}
+
+// unannounced is the time-out of a status byte that did not say that a message
+// waits. There are instruments whose status byte never does.
+func (u *usbtmcLink) unannounced() error {
+	if u.spoke || len(u.asked) == 0 {
+		return ErrTimeout
+	}
+	other := u.address
+	other.MAVOff = true
+	return fmt.Errorf("%w; its status byte has not once said that a reply waits, and that of some instruments never does: ringup find asks without it, and the address is then %q", ErrTimeout, other)
 }
 
 // Write implements Link: all of p is one message, with its end marked.
@@ -185,6 +232,7 @@ func (u *usbtmcLink) Write(p []byte, deadline time.Time) error {
 	if err := u.usable(); err != nil || len(p) == 0 {
 		return err
 	}
+	patience := time.Until(deadline)
 	message := bytes.Clone(p) // the driver may still be at it after the deadline
 	_, err := onThread(u.device, deadline, func() (struct{}, error) {
 		return struct{}{}, u.device.write(message, time.Until(deadline))
@@ -192,8 +240,19 @@ func (u *usbtmcLink) Write(p []byte, deadline time.Time) error {
 	if err != nil {
 		err = u.explain("writing", err)
 		u.breakDown(err)
+		return err
 	}
-	return err
+	u.forget()
+	u.asked <- time.Now().Add(patience)
+	return nil
+}
+
+// forget has no reply asked for until something is written again.
+func (u *usbtmcLink) forget() {
+	select {
+	case <-u.asked:
+	default:
+	}
 }
 
 // breakDown has every later call fail with ErrGone.
@@ -212,10 +271,14 @@ func (u *usbtmcLink) Clear() error {
 		return err
 	}
 	deadline := time.Now().Add(clearTime)
+	if u.ends.After(time.Now()) {
+		deadline = u.ends.Add(clearTime)
+	}
 	var err error
 	if u.pending != nil {
 		_, err = u.await(deadline)
 	}
+	u.forget()
 	if err == nil {
 		_, err = onThread(u.device, deadline, func() (struct{}, error) { return struct{}{}, u.device.clear() })
 	}

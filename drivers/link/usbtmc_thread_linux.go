@@ -45,12 +45,12 @@ func (d *usbtmcDevice) serve() {
 	}
 }
 
-// begin starts a transfer on the device's thread and returns at once.
-func (d *usbtmcDevice) begin() chan piece {
+// begin starts a transfer on the device's thread, see read, and returns at once.
+func (d *usbtmcDevice) begin(limit time.Duration, announced bool) chan piece {
 	got := make(chan piece, 1)
 	go func() {
 		select {
-		case d.calls <- func() { got <- d.read() }:
+		case d.calls <- func() { got <- d.read(limit, announced) }:
 		case <-d.shut:
 		}
 	}()

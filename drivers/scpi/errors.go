@@ -65,11 +65,20 @@ func (m InstrumentMessage) OfItself() bool {
 // Refused is what the instrument's error queue held after a command.
 type Refused struct{ Messages []InstrumentMessage }
 
-// Error lists the queue.
+// Error lists the queue, and what it held several times once.
 func (r *Refused) Error() string {
-	texts := make([]string, len(r.Messages))
-	for i, m := range r.Messages {
-		texts[i] = m.Class() + " " + m.String()
+	var texts []string
+	times := map[string]int{}
+	for _, m := range r.Messages {
+		text := m.Class() + " " + m.String()
+		if times[text]++; times[text] == 1 {
+			texts = append(texts, text)
+		}
+	}
+	for i, text := range texts {
+		if n := times[text]; n > 1 {
+			texts[i] = fmt.Sprintf("%s (%d times)", text, n)
+		}
 	}
 	return "the instrument refused: " + strings.Join(texts, "; ")
 }

@@ -44,6 +44,16 @@ func TestParseInstrumentMessage(t *testing.T) {
 	}
 }
 
+// TestRefusedOnce: an error queue full of one thing says it once.
+func TestRefusedOnce(t *testing.T) {
+	hardware, undefined := InstrumentMessage{-240, "Hardware error"}, InstrumentMessage{-113, "Undefined header"}
+	err := &Refused{Messages: []InstrumentMessage{hardware, undefined, hardware, hardware}}
+	const want = `the instrument refused: execution error -240, "Hardware error" (3 times); command error -113, "Undefined header"`
+	if err.Error() != want {
+		t.Errorf("%v, want %s", err, want)
+	}
+}
+
 // TestStandardErrors are the numbers and texts of SCPI-99 volume 2 section 21.8,
 // as programming manuals of several makers list them, each with the class that
 // its range belongs to and the bit of the event status register (IEEE 488.2

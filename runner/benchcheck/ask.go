@@ -27,7 +27,7 @@ const (
 
 // Answer is what an address said to *IDN?.
 type Answer struct {
-	Address link.Address // with the speed at which it answered
+	Address link.Address // with the speed at which it answered, or mav=off if it answered only so
 	// Reply is the line, without what ended it.
 	Reply string
 	// Sent and Ended are the terminators that were sent and received: "CR LF", "LF", "CR" or "nothing".
@@ -38,6 +38,7 @@ type Answer struct {
 type UnreadableError struct {
 	Address link.Address
 	Tried   []int  // serial speeds, in the order they were tried
+	MAVOff  bool   // a USB-TMC instrument was asked with mav=off, too
 	Garbage []byte // the start of what came instead, at the speed of the address first; empty if nothing came
 }
 
@@ -55,6 +56,9 @@ func (e *UnreadableError) Error() string {
 		}
 		b.WriteString(", with CR LF and with LF")
 	}
+	if e.MAVOff {
+		b.WriteString(", neither when its status byte says that a reply waits nor when it is asked straight away (mav=off)")
+	}
 	if len(e.Garbage) > 0 {
 		fmt.Fprintf(&b, "; received %q", e.Garbage)
 	} else {
@@ -70,10 +74,11 @@ type terminator struct{ name, bytes string }
 var terminators = []terminator{{"CR LF", "\r\n"}, {"LF", "\n"}}
 
 // Ask writes *IDN? to an address and reads what comes. At a serial port it tries the address's own speed and then, with
-// search, the common others. The error is an *UnreadableError, or why the address cannot be opened.
+// search, the common others; of a USB-TMC instrument, with search, it heeds the status byte and then does without. The
+// error is an *UnreadableError, or why the address cannot be opened.
 func Ask(ctx context.Context, a link.Address, search bool) (Answer, error) {
 	if a.Kind != link.Serial {
-		return askAt(ctx, a, terminators[1:], otherPatience, &UnreadableError{Address: a})
+		return askMessages(ctx, a, search)
 	}
 	bauds := []int{a.Baud}
 	if search {
@@ -92,6 +97,19 @@ func Ask(ctx context.Context, a link.Address, search bool) (Answer, error) {
 		}
 	}
 	return Answer{}, unreadable
+}
+
+// askMessages asks over a link that has no speed. A USB-TMC instrument that seems to say nothing may be one whose status
+// byte does not tell that a reply waits.
+func askMessages(ctx context.Context, a link.Address, search bool) (Answer, error) {
+	unreadable := &UnreadableError{Address: a}
+	answer, err := askAt(ctx, a, terminators[1:], otherPatience, unreadable)
+	quiet := errors.Is(err, link.ErrNoStatus) || errors.Is(err, unreadable) && len(unreadable.Garbage) == 0
+	if a.Kind != link.USBTMC || a.MAVOff || !search || !quiet {
+		return answer, err
+	}
+	a.MAVOff, unreadable.MAVOff = true, true
+	return askAt(ctx, a, terminators[1:], otherPatience, unreadable)
 }
 
 // askAt asks at one speed, once for each terminator: the first also ends whatever an earlier attempt at another speed

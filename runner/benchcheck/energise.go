@@ -54,9 +54,15 @@ func (c *Checker) Energise(ctx context.Context) (err error) {
 		return errors.New("supply and scope must be found before anything is energised")
 	}
 	defer func() {
-		if offErr := c.finalOff(ctx); offErr != nil {
+		var before *runner.NotOffError
+		switch offErr := c.finalOff(ctx); {
+		case errors.As(err, &before) && offErr == nil:
+			err = c.lateOff(ctx, err, before)
+		case errors.As(err, &before):
+			err = offErr // says the same
+		case offErr != nil:
 			err = errors.Join(err, offErr)
-		} else if err == nil {
+		case err == nil:
 			c.pass("supply off", "%s", map[bool]string{true: "read back as off", false: "the rail probe shows it"}[drivers.ReadsBack(c.supply)])
 		}
 	}()
@@ -94,6 +100,21 @@ func (c *Checker) voltages() []float64 {
 		all = append(all, math.Floor(share*c.bench.Unit.MaxVolts*100+1e-9)/100)
 	}
 	return all
+}
+
+// lateOff reports a supply that obeyed at last, and returns what is left of err.
+func (c *Checker) lateOff(ctx context.Context, err error, before *runner.NotOffError) error {
+	text := before.Err.Error()
+	var tried *drivers.NotConfirmedOff
+	if errors.As(err, &tried) {
+		text = fmt.Sprintf("before, off was sent %d times: %v", tried.Attempts, tried.Err)
+	}
+	c.wrongAt("", "supply off", "do not leave this supply alone with a unit", "it is off now, but did not obey at first; %s", text)
+	var connected *UnitConnectedError
+	if errors.As(err, &connected) {
+		return connected
+	}
+	return ctx.Err()
 }
 
 // finalOff switches off and, where nothing reads that back, has the rail probe confirm it.

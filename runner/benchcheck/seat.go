@@ -116,6 +116,10 @@ func (c *Checker) identifyOne(ctx context.Context, s *seat) error {
 		s.dialect, config = d, d.Session()
 	}
 	l, err := link.Open(s.address)
+	if errors.Is(err, link.ErrNoStatus) {
+		c.noAnswer(ctx, s, err)
+		return ctx.Err()
+	}
 	if err != nil {
 		c.cannotOpen(s, err)
 		return ctx.Err()
@@ -208,24 +212,29 @@ func Cause(err error) error {
 	return err
 }
 
-// noAnswer reports an instrument that does not say who it is and, at a serial port, at which speed it would have.
+// noAnswer reports an instrument that does not say who it is and, where it would have at another speed or without its
+// status byte, the address for that.
 func (c *Checker) noAnswer(ctx context.Context, s *seat, cause error) {
 	key := s.key + ".address"
 	a, err := link.Parse(s.address)
-	if err != nil || a.Kind != link.Serial {
-		c.wrongAt(key, s.role, "check that it is on and in remote control, and the address; an instrument that does not know *IDN?, or does not end its lines with LF, needs its dialect named",
-			"%s: %s", s.says.Address, strings.ReplaceAll(cause.Error(), s.address+": ", ""))
-		return
+	var answer Answer
+	if err == nil && a.Kind != link.TCP {
+		answer, err = Ask(ctx, a, true)
 	}
-	answer, err := Ask(ctx, a, true)
 	var unreadable *UnreadableError
 	switch {
 	case ctx.Err() != nil:
+	case a.Kind == link.TCP, a.Kind == link.USBTMC && errors.As(err, &unreadable):
+		c.wrongAt(key, s.role, "check that it is on and in remote control, and the address; an instrument that does not know *IDN?, or does not end its lines with LF, needs its dialect named",
+			"%s: %s", s.says.Address, strings.ReplaceAll(cmp.Or(err, cause).Error(), s.address+": ", ""))
 	case errors.As(err, &unreadable):
 		c.wrongAt(key, s.role, "check that it is on and in remote control, its baud rate and the cable; an instrument that does not know *IDN? needs its dialect named",
 			"%s: %v", s.says.Address, err)
 	case err != nil:
 		c.wrongAt(key, s.role, "", "%s: %v", s.says.Address, err)
+	case answer.Address.MAVOff != a.MAVOff:
+		c.wrongAt(key, s.role, fmt.Sprintf("write %q", answer.Address),
+			"its status byte does not say when a reply waits; asked straight away, it answers %s", answer.Reply)
 	case answer.Address.Baud != a.Baud:
 		c.wrongAt(key, s.role, fmt.Sprintf("write %q", answer.Address),
 			"no readable *IDN? at %d baud; at %d baud answers %s", a.Baud, answer.Address.Baud, answer.Reply)

@@ -122,3 +122,16 @@ func TestSupplyDoesNotObey(t *testing.T) {
 		t.Error("the supply is off: nothing has been tested")
 	}
 }
+
+// One that obeys at last is off, and still something to put right.
+func TestSupplyObeysAtLast(t *testing.T) {
+	t.Parallel() // it tries for a while
+	tr := newTrial(t, nil)
+	tr.still()
+	tr.sim.Faults().IgnoreOff(5)
+	if err := tr.checker.Energise(t.Context()); err != nil {
+		t.Errorf("error %v, although the supply is read back as off", err)
+	}
+	tr.want("supply off", benchcheck.Wrong, "is off now", "sent 5 times", "reads back as 1")
+	tr.wantOff()
+}

@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"math"
 	"time"
+
+	"ringup/runner/crystal"
 )
 
 // The scope's own compensation terminal: a square wave between 0 V and compensationVolts.
@@ -19,6 +21,7 @@ const (
 const (
 	ToUnit         = "unit"         // where the bench was made with it
 	ToCompensation = "compensation" // the scope's compensation terminal
+	ToNothing      = "nothing"      // lifted, in the air
 )
 
 // compensationSignal is that square wave through a passive probe. A trimmer that is off lets the edges through too
@@ -41,8 +44,8 @@ func (c compensationSignal) at(st *stretch, t float64) (level, amplitude float64
 
 func (compensationSignal) square() bool { return false }
 
-// Clip clips the probe of a scope channel to the unit or to the scope's compensation terminal. A record that is complete
-// stays as it is.
+// Clip clips the probe of a scope channel to the unit, to the scope's compensation terminal, or to nothing. A record that
+// is complete stays as it is. The clock's probe loads the crystal while it is on the unit, from the next power-up on.
 func (h *Hand) Clip(channel int, to string) error {
 	h.bench.mu.Lock()
 	defer h.bench.mu.Unlock()
@@ -63,8 +66,16 @@ func (s *scope) clip(channel int, to string) error {
 			return fmt.Errorf("what is on channel %d has no tip to clip to the compensation terminal", channel)
 		}
 		s.signals[channel-1] = passive
+	case ToNothing:
+		s.signals[channel-1] = clockSignal{}
 	default:
-		return fmt.Errorf("a probe cannot be clipped to %q; allowed: %s, %s", to, ToUnit, ToCompensation)
+		return fmt.Errorf("a probe cannot be clipped to %q; allowed: %s, %s, %s", to, ToUnit, ToCompensation, ToNothing)
+	}
+	if channel == ClockChannel {
+		s.world.probe = crystal.Probe{}
+		if to == ToUnit {
+			s.world.probe = s.load
+		}
 	}
 	return nil
 }

@@ -80,6 +80,55 @@ func TestClipMovesAProbe(t *testing.T) {
 	}
 }
 
+// A probe that is lifted shows nothing and loads nothing; put back, it does both again.
+func TestClipLiftsAProbe(t *testing.T) {
+	start := func(o Options) float64 {
+		r := newRig(t, func(to *Options) { to.ClockProbe = o.ClockProbe })
+		r.mu.Lock()
+		defer r.mu.Unlock()
+		return r.world.powerUp(evening, 3).ClockSeconds()
+	}
+	probe := Probe{Node: NodeB, Farads: 12e-12, Ohms: 10e6}
+	bare, loaded := start(Options{}), start(Options{ClockProbe: probe})
+	if !(loaded > 1.05*bare) {
+		t.Fatalf("the start takes %g s with the probe, %g s without", loaded, bare)
+	}
+	r := newRig(t, func(o *Options) { o.ClockProbe = probe })
+	for _, c := range []struct {
+		to   string
+		want float64
+	}{{ToNothing, bare}, {ToUnit, loaded}, {ToCompensation, bare}, {ToUnit, loaded}} {
+		if err := r.Hand().Clip(ClockChannel, c.to); err != nil {
+			t.Fatal(err)
+		}
+		r.mu.Lock()
+		if got := r.world.powerUp(evening, 3).ClockSeconds(); got != c.want {
+			t.Errorf("clipped to %s the start takes %g s, want %g", c.to, got, c.want)
+		}
+		r.mu.Unlock()
+	}
+	swing := func() float64 {
+		r.say(Scope, envelopeSetup...)
+		r.say(Scope, "INIT")
+		r.power("3.6")
+		r.clock.pass(200 * time.Millisecond)
+		w := r.fetch("CH2")
+		r.say(Supply, "OUTP OFF")
+		r.clock.pass(time.Minute)
+		last := len(w.max) - 1
+		return w.max[last] - w.min[last]
+	}
+	if v := swing(); v < 1 {
+		t.Errorf("on the pin the clock swings %.3f V", v)
+	}
+	if err := r.Hand().Clip(ClockChannel, ToNothing); err != nil {
+		t.Fatal(err)
+	}
+	if v := swing(); v > 0.1 {
+		t.Errorf("in the air the clock swings %.3f V", v)
+	}
+}
+
 // With nothing on the leads the rail is the supply's own ramp, no current flows, and nothing blinks.
 func TestNoUnit(t *testing.T) {
 	r := newRig(t, func(o *Options) { o.NoUnit = true })

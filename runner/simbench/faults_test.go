@@ -94,6 +94,15 @@ func TestFaultsBehindThePanel(t *testing.T) {
 	if got := r.ask(Supply, "OUTP?"); got != "0" {
 		t.Errorf("freed output answers %s", got)
 	}
+	f.IgnoreOff(2)
+	r.say(Supply, "OUTP OFF") // is off: nothing to ignore
+	r.power("3.6")
+	for _, want := range []string{"1", "1", "0"} {
+		r.say(Supply, "OUTP OFF")
+		if got := r.ask(Supply, "OUTP?"); got != want {
+			t.Errorf("an output that ignores off twice answers %s, want %s", got, want)
+		}
+	}
 
 	f.Overcurrent(0.3)
 	r.clock.pass(3 * time.Second)

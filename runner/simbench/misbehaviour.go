@@ -13,7 +13,12 @@ func (f *Faults) behind(change func(b *Bench)) {
 }
 
 // StickOutput makes the supply ignore every command to switch its output off, or obey again.
-func (f *Faults) StickOutput(stuck bool) { f.behind(func(b *Bench) { b.supply.stuck = stuck }) }
+func (f *Faults) StickOutput(stuck bool) {
+	f.IgnoreOff(map[bool]int{true: -1}[stuck])
+}
+
+// IgnoreOff makes the supply, while its output is on, ignore the next n commands to switch it off, or with -1 all.
+func (f *Faults) IgnoreOff(n int) { f.behind(func(b *Bench) { b.supply.deaf = n }) }
 
 // OpenLead breaks the lead between supply and unit, or mends it. A unit that was powered loses its power at once; a
 // mended lead carries power from the next time the output comes on.

@@ -5,6 +5,8 @@ import (
 	"math"
 	"slices"
 	"time"
+
+	"ringup/runner/crystal"
 )
 
 // What the simulated scope can do.
@@ -37,6 +39,7 @@ type scope struct {
 	signals [scopeChannels]signal      // what each probe touches now
 	atUnit  [scopeChannels]signal      // what it touches at the unit
 	passive map[int]compensationSignal // the channels whose probe can be clipped elsewhere
+	load    crystal.Probe              // of the clock's probe on the unit
 	luck    chance
 	extreme *extremes
 	record  *record // nil before the first INITiate and after an ABORt
@@ -45,7 +48,7 @@ type scope struct {
 
 func newScope(w *world, o Options) *scope {
 	s := &scope{
-		world: w, luck: chance{o.Seed}, extreme: &extremes{},
+		world: w, luck: chance{o.Seed}, extreme: &extremes{}, load: o.ClockProbe.load(),
 		atUnit:  [scopeChannels]signal{railSignal{}, clockSignal(o.ClockProbe), lampSignal{fitted: o.LampProbe}},
 		passive: map[int]compensationSignal{RailChannel: {attenuation: railAttenuation, trim: 1}},
 	}

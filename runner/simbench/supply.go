@@ -34,7 +34,7 @@ type supply struct {
 	tripped                           bool
 
 	// Faults for tests.
-	stuck     bool    // switching off does nothing
+	deaf      int     // so many commands to switch off do nothing; below zero: all
 	leadOpen  bool    // the output reaches the terminals but not the unit
 	extraAmps float64 // measured on top of what the unit draws
 }
@@ -140,7 +140,11 @@ func (s *supply) switchOn(now time.Time) *scpiError {
 
 func (s *supply) switchOff(now time.Time) {
 	s.tripped = false
-	if s.stuck || !s.on {
+	if !s.on {
+		return
+	}
+	if s.deaf != 0 {
+		s.deaf = max(s.deaf-1, -1)
 		return
 	}
 	s.on = false

@@ -25,8 +25,9 @@ const (
 var deviceDescriptor = []byte{18, 1, 0x00, 0x02, 0, 0, 0, 64, Vendor & 0xff, Vendor >> 8, Product & 0xff, Product >> 8, 0x00, 0x01, 1, 2, 3, 1}
 
 // configuration describes one interface of class FE, subclass 03, protocol 01
-// (USBTMC with USB488), with or without the endpoint for notifications.
-func configuration(interrupt bool) []byte {
+// (USBTMC with USB488) or 00 (USBTMC alone), with or without the endpoint for
+// notifications.
+func configuration(interrupt bool, protocol byte) []byte {
 	endpoints := []byte{
 		7, 5, bulkOut, 2, 0x00, 0x02, 0,
 		7, 5, 0x80 | bulkIn, 2, 0x00, 0x02, 0,
@@ -37,7 +38,7 @@ func configuration(interrupt bool) []byte {
 		count++
 	}
 	total := byte(18 + len(endpoints))
-	head := []byte{9, 2, total, 0, 1, 1, 0, 0xc0, 0, 9, 4, 0, 0, count, 0xfe, 3, 1, 0}
+	head := []byte{9, 2, total, 0, 1, 1, 0, 0xc0, 0, 9, 4, 0, 0, count, 0xfe, 3, protocol, 0}
 	return append(head, endpoints...)
 }
 
@@ -56,7 +57,7 @@ func (d *device) descriptor(kind, index byte) []byte {
 	case 1:
 		return deviceDescriptor
 	case 2:
-		return configuration(!d.spec.NoInterrupt)
+		return configuration(!d.spec.NoInterrupt, d.protocol())
 	case 3:
 		switch index {
 		case 0:
@@ -78,6 +79,20 @@ const (
 	Model = "emulated instrument"
 )
 
+// protocol is the interface's bInterfaceProtocol.
+func (d *device) protocol() byte {
+	if d.spec.Status == StatusAbsent {
+		return 0
+	}
+	return 1
+}
+
 // capabilities is the answer to GET_CAPABILITIES: USBTMC 1.0, table 37, with
 // USB488's table 8: TermChar, trigger, remote/local, SCPI, SR1, RL1, DT1.
-var capabilities = []byte{1, 0, 0x00, 0x01, 0x04, 0x01, 0, 0, 0, 0, 0, 0, 0x00, 0x01, 0x07, 0x0f, 0, 0, 0, 0, 0, 0, 0, 0}
+func (d *device) capabilities() []byte {
+	c := []byte{1, 0, 0x00, 0x01, 0x04, 0x01, 0, 0, 0, 0, 0, 0, 0x00, 0x01, 0x07, 0x0f, 0, 0, 0, 0, 0, 0, 0, 0}
+	if d.protocol() == 0 {
+		clear(c[12:])
+	}
+	return c
+}

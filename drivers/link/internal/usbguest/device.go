@@ -17,12 +17,23 @@ type Spec struct {
 	// NoInterrupt leaves the notification endpoint out, so that the status byte
 	// comes in the control transfer itself.
 	NoInterrupt bool
+	Status      Status
 	// Bridge is the address (host:port) of a SCPI socket that answers instead of
 	// the emulated instrument.
 	Bridge string
 	// Far has the instrument answer nothing by itself: the test plays it.
 	Far bool
 }
+
+// Status is what the instrument's status byte is worth.
+type Status string
+
+// The sorts of status byte there are.
+const (
+	StatusTells  Status = ""       // bit MAV says whether a reply waits
+	StatusZero   Status = "zero"   // it is always 0
+	StatusAbsent Status = "absent" // the instrument is USBTMC alone, without USB488
+)
 
 // device is a USB488 device on its wire to the kernel.
 type device struct {
@@ -166,7 +177,7 @@ func (d *device) control(q request) (reply []byte, ok bool) {
 	const success, transferNotInProgress = 1, 0x81
 	switch code {
 	case getCapabilities:
-		return capabilities, true
+		return d.capabilities(), true
 	case initiateClear:
 		d.reset()
 		return []byte{success}, true
@@ -178,7 +189,10 @@ func (d *device) control(q request) (reply []byte, ok bool) {
 		return []byte{success, 0, 0, 0, 0, 0, 0, 0}, true
 	case readStatusByte:
 		status := byte(0)
-		if d.messageAvailable() {
+		if d.spec.Status == StatusAbsent {
+			return nil, false
+		}
+		if d.messageAvailable() && d.spec.Status == StatusTells {
 			status = 0x10
 		}
 		if d.spec.NoInterrupt {

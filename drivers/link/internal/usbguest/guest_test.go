@@ -4,6 +4,7 @@ package usbguest_test
 
 import (
 	"os"
+	"os/exec"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -19,7 +20,7 @@ func TestGuest(t *testing.T) {
 	const root = "../../../.."
 	write := os.Getenv("RINGUP_WRITE") == "1"
 	table := filepath.Join(root, "testdata", matrixTable)
-	var files []string
+	files := []string{buildRingup(t)}
 	for _, name := range dialectFiles {
 		files = append(files, filepath.Join(root, "drivers/dialect/files", name))
 	}
@@ -39,4 +40,16 @@ func TestGuest(t *testing.T) {
 	if err := os.WriteFile(table, []byte(text.String()), 0o644); err != nil {
 		t.Fatal(err)
 	}
+}
+
+// buildRingup builds the program itself for the guest, which has no C library.
+func buildRingup(t *testing.T) string {
+	t.Helper()
+	program := filepath.Join(t.TempDir(), "ringup")
+	build := exec.Command("go", "build", "-ldflags=-s -w", "-buildvcs=false", "-o", program, "ringup/cmd/ringup")
+	build.Env = append(os.Environ(), "CGO_ENABLED=0", "GOOS=linux", "GOARCH=amd64")
+	if out, err := build.CombinedOutput(); err != nil {
+		t.Fatalf("building ringup: %v\n%s", err, out)
+	}
+	return program
 }

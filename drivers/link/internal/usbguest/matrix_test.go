@@ -71,13 +71,19 @@ var dialectFiles = []string{"simulated-supply.toml", "simulated-scope.toml", "si
 func matrixDialects(t *testing.T) string {
 	t.Helper()
 	dir := t.TempDir()
+	writeDialects(t, dir, matrixTimeOut, matrixQuiet)
+	return dir
+}
+
+// writeDialects writes them with other time-outs.
+func writeDialects(t *testing.T, dir string, timeOut, quiet time.Duration) {
+	t.Helper()
 	for _, name := range dialectFiles {
 		text, err := os.ReadFile(filepath.Join(usbguest.Files, name))
 		must(t, err)
-		quick := strings.Replace(string(text), "[session]\n", fmt.Sprintf("[session]\ntime_out = \"%d ms\"\nsilence = \"%d ms\"\n", matrixTimeOut.Milliseconds(), matrixQuiet.Milliseconds()), 1)
-		must(t, os.WriteFile(filepath.Join(dir, name), []byte(quick), 0o644))
+		timed := strings.Replace(string(text), "[session]\n", fmt.Sprintf("[session]\ntime_out = \"%d ms\"\nsilence = \"%d ms\"\n", timeOut.Milliseconds(), quiet.Milliseconds()), 1)
+		must(t, os.WriteFile(filepath.Join(dir, name), []byte(timed), 0o644))
 	}
-	return dir
 }
 
 // struckBench is a simulated bench whose run a test steers through faults.
@@ -297,8 +303,8 @@ func TestInsideFaultMatrix(t *testing.T) {
 	var benches []map[simbench.Instrument]*usbWire
 	for k := range map[bool]int{false: 2, true: 5}[long] {
 		benches = append(benches, map[simbench.Instrument]*usbWire{
-			simbench.Supply: newUSBWire(instruments, fmt.Sprintf("PSU-%d", k)),
-			simbench.Scope:  newUSBWire(instruments, fmt.Sprintf("OSC-%d", k)),
+			simbench.Supply: newUSBWire(instruments, fmt.Sprintf("PSU-%d", k), usbguest.StatusTells),
+			simbench.Scope:  newUSBWire(instruments, fmt.Sprintf("OSC-%d", k), usbguest.StatusTells),
 		})
 	}
 	r := refer(t, benches[0], dialects)

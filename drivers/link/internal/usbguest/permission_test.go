@@ -24,7 +24,6 @@ func TestInsidePermission(t *testing.T) {
 		usbguest.Connect(t).Plug(first)
 		c := exec.Command("/proc/self/exe", "-test.v", "-test.run=^TestInsidePermission$")
 		c.Env = append(os.Environ(), ordinaryVariable+"=1")
-		const nobody = 65534
 		c.SysProcAttr = &syscall.SysProcAttr{Credential: &syscall.Credential{Uid: nobody, Gid: nobody}}
 		if out, err := c.CombinedOutput(); err != nil {
 			t.Errorf("as an ordinary user: %v\n%s", err, out)

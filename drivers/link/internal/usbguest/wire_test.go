@@ -22,8 +22,16 @@ type usbWire struct {
 	stays    bool          // plugged in beyond Close: the kernel takes half a second to find an instrument
 }
 
-func newUSBWire(i *usbguest.Instruments, serialNumber string) *usbWire {
-	return &usbWire{handle: i.Unplugged(usbguest.Spec{SerialNumber: serialNumber, Far: true})}
+func newUSBWire(i *usbguest.Instruments, serialNumber string, status usbguest.Status) *usbWire {
+	return &usbWire{handle: i.Unplugged(usbguest.Spec{SerialNumber: serialNumber, Status: status, Far: true})}
+}
+
+// address is how the instrument wants to be asked.
+func (w *usbWire) address() string {
+	if w.handle.Status != usbguest.StatusTells {
+		return "usbtmc:serial=" + w.handle.SerialNumber + "&mav=off"
+	}
+	return "usbtmc:serial=" + w.handle.SerialNumber
 }
 
 // Plug implements simbench.Wire.
@@ -39,7 +47,7 @@ func (w *usbWire) Plug() (string, error) {
 	for len(w.messages) > 0 { // of an earlier bench
 		<-w.messages
 	}
-	return "usbtmc:serial=" + w.handle.SerialNumber, nil
+	return w.address(), nil
 }
 
 // pump passes on what comes until the instrument is unplugged, and nothing of when it is plugged in again.
