@@ -42,8 +42,10 @@ type Book struct {
 	write  *sql.DB // one connection; nil in a book opened read-only
 	read   *sql.DB
 	lock   *processLock
+	opened files // of a book open for writing
 
 	mu     sync.Mutex      // serialises writes and guards the fields below
+	moved  error           // ErrMoved, once that was found
 	seen   map[int64]*seen // by run
 	budget int64           // bytes of compressed waveforms the book may hold
 	stored int64           // bytes of compressed waveforms it holds
@@ -76,6 +78,9 @@ func (b *Book) open(steps []string) error {
 	if b.lock, err = lockBook(b.path + ".lock"); err != nil {
 		return err
 	}
+	if err := b.refuseForeign(); err != nil {
+		return err
+	}
 	// The pragmas stand in the data source name because only there do they
 	// reach every connection the pool may open.
 	b.write, err = sql.Open("sqlite", dataSource(b.path, url.Values{
@@ -92,6 +97,9 @@ func (b *Book) open(steps []string) error {
 	if err := b.openReaders(); err != nil {
 		return err
 	}
+	if err := b.rememberFiles(); err != nil {
+		return err
+	}
 	b.stored, err = storedBytes(b.read)
 	return err
 }
@@ -104,7 +112,10 @@ func OpenReadOnly(path string) (*Book, error) {
 		return nil, &Error{Path: path, Op: "open", Err: err}
 	}
 	b := &Book{path: abs, schema: len(migrations), seen: map[int64]*seen{}}
-	if _, err := os.Stat(abs); err != nil {
+	if info, err := os.Stat(abs); err != nil || info.IsDir() {
+		if err == nil {
+			err = errors.New("this is a folder; a logbook is a file")
+		}
 		if errors.Is(err, fs.ErrNotExist) {
 			err = fmt.Errorf("there is no logbook here yet; a first run makes one: %w", err)
 		}
@@ -117,20 +128,36 @@ func OpenReadOnly(path string) (*Book, error) {
 }
 
 func (b *Book) openReaders() error {
-	var err error
-	b.read, err = sql.Open("sqlite", dataSource(b.path, url.Values{
+	options := url.Values{
 		"mode":    {"ro"},
 		"_pragma": {"busy_timeout(5000)", "query_only(1)"},
-	}))
-	if err != nil {
-		return err
 	}
-	b.read.SetMaxOpenConns(4)
-	version, err := schemaVersion(context.Background(), b.read)
+	version, err := b.openReadersWith(options)
+	if b.write == nil && cannotShare(err) && b.atRest() {
+		b.read.Close()
+		options.Set("immutable", "1")
+		version, err = b.openReadersWith(options)
+	}
 	if err != nil {
 		return err
 	}
 	return checkVersion(version, b.schema)
+}
+
+func (b *Book) openReadersWith(options url.Values) (version int, err error) {
+	if b.read, err = sql.Open("sqlite", dataSource(b.path, options)); err != nil {
+		return 0, err
+	}
+	b.read.SetMaxOpenConns(4)
+	return schemaVersion(context.Background(), b.read)
+}
+
+// atRest says that no write-ahead log waits to be folded back, so that the file
+// alone is the book. In a folder where the engine may not write, as on a
+// read-only share, such a book can still be read.
+func (b *Book) atRest() bool {
+	log, err := os.Stat(b.path + "-wal")
+	return errors.Is(err, fs.ErrNotExist) || err == nil && log.Size() == 0
 }
 
 // dataSource words a path as the file: URI the engine wants, so that question
@@ -152,6 +179,9 @@ func (b *Book) Close() error {
 	}
 	if b.write != nil {
 		errs = append(errs, b.write.Close())
+	}
+	if b.moved != nil {
+		errs = append(errs, b.removeOwnLog())
 	}
 	if b.lock != nil {
 		errs = append(errs, b.lock.release())
@@ -185,6 +215,9 @@ func (b *Book) transact(op string, do func(context.Context, *sql.Tx) error, comm
 	defer b.mu.Unlock()
 	ctx, cancel := context.WithTimeout(context.Background(), commitTimeout)
 	defer cancel()
+	if err := b.inPlace(ctx); err != nil {
+		return b.fail(op, err)
+	}
 	tx, err := b.write.BeginTx(ctx, nil)
 	if err != nil {
 		return b.fail(op, err)

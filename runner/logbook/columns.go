@@ -160,6 +160,11 @@ func (c column) text() string {
 		return v.UTC().Format(time.RFC3339Nano)
 	case *[]string:
 		return strings.Join(*v, "; ")
+	case **string:
+		if *v == nil {
+			return ""
+		}
+		return **v
 	}
 	return fmt.Sprint(c.value())
 }

@@ -15,6 +15,10 @@ var (
 	ErrFull = errors.New("the disk is full; free some space, then give the same command again to go on")
 	// ErrInUse means that another process is writing the book.
 	ErrInUse = errors.New("another ringup is writing this logbook")
+	// ErrDamaged means that the file cannot be read as the engine wrote it.
+	ErrDamaged = errors.New("the logbook is damaged; keep the file, and begin another with --logbook")
+	// ErrForeign means that the file is no logbook.
+	ErrForeign = errors.New("this file is no logbook; name another with --logbook")
 	// ErrNewer means that a later version of ringup made the book.
 	ErrNewer = errors.New("this logbook was written by a newer ringup")
 	// ErrOlder means that the book must be brought to the present schema before it
@@ -41,15 +45,37 @@ func (e *Error) Error() string { return fmt.Sprintf("logbook %s: %s: %v", e.Path
 // Unwrap gives the cause.
 func (e *Error) Unwrap() error { return e.Err }
 
-// fail wraps err once, adding ErrFull where the engine's code means a full disk.
+// fail wraps err once, adding what a caller can act on where the engine's code
+// tells it.
 func (b *Book) fail(op string, err error) error {
-	if engine, ok := errors.AsType[*sqlite.Error](err); ok {
-		switch engine.Code() {
-		// The second is how a full disk shows while the engine enlarges
-		// the index of its write-ahead log.
-		case sqlite3.SQLITE_FULL, sqlite3.SQLITE_IOERR_SHMSIZE:
-			err = fmt.Errorf("%w (%w)", ErrFull, err)
-		}
+	switch engineCode(err) {
+	// The second is how a full disk shows while the engine enlarges the index of
+	// its write-ahead log.
+	case sqlite3.SQLITE_FULL, sqlite3.SQLITE_IOERR_SHMSIZE:
+		err = fmt.Errorf("%w (%w)", ErrFull, err)
+	case sqlite3.SQLITE_NOTADB:
+		err = fmt.Errorf("%w (%w)", ErrForeign, err)
+	case sqlite3.SQLITE_CORRUPT:
+		err = fmt.Errorf("%w (%w)", ErrDamaged, err)
 	}
 	return &Error{Path: b.path, Op: op, Err: err}
+}
+
+// engineCode is the engine's extended code of an error; 0 if it is none of the
+// engine's.
+func engineCode(err error) int {
+	if engine, ok := errors.AsType[*sqlite.Error](err); ok {
+		return engine.Code()
+	}
+	return 0
+}
+
+// cannotShare says that the engine may not make the files by which readers and
+// writers of a book get along.
+func cannotShare(err error) bool {
+	switch engineCode(err) {
+	case sqlite3.SQLITE_READONLY_DIRECTORY, sqlite3.SQLITE_READONLY_CANTINIT, sqlite3.SQLITE_CANTOPEN:
+		return true
+	}
+	return false
 }

@@ -6,6 +6,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"math"
 )
 
 // ExportCSV writes the cycles of a run as RFC 4180 CSV with one header line.
@@ -16,43 +17,23 @@ func (b *Book) ExportCSV(w io.Writer, run int64) error {
 	if _, err := b.Run(run); err != nil {
 		return err
 	}
-	factors, err := b.keysOf("factors", run)
-	if err != nil {
-		return err
-	}
-	phases, err := b.keysOf("phases", run)
+	t, err := b.table(run)
 	if err != nil {
 		return err
 	}
 	out := csv.NewWriter(w)
 	out.UseCRLF = true
-	header := []string{"run"}
-	for _, column := range exported(new(Cycle)) {
+	var header []string
+	for _, column := range t.columns(new(Cycle)) {
 		header = append(header, column.name)
-	}
-	for _, name := range factors {
-		header = append(header, "factor_"+name)
-	}
-	for _, name := range phases {
-		header = append(header, "phase_"+name+"_seconds")
 	}
 	if err := out.Write(header); err != nil {
 		return err
 	}
 	err = b.EachCycle(run, func(c Cycle) error {
-		record := []string{fmt.Sprint(run)}
-		for _, column := range exported(&c) {
+		var record []string
+		for _, column := range t.columns(&c) {
 			record = append(record, column.text())
-		}
-		for _, name := range factors {
-			record = append(record, c.Factors[name])
-		}
-		for _, name := range phases {
-			field := ""
-			if seconds, ok := c.Phases[name]; ok {
-				field = column{at: &seconds}.text()
-			}
-			record = append(record, field)
 		}
 		return out.Write(record)
 	})
@@ -63,17 +44,43 @@ func (b *Book) ExportCSV(w io.Writer, run int64) error {
 	return out.Error()
 }
 
-// exported is what CSV shows of a cycle: all but the two columns that hold maps.
-func exported(c *Cycle) []column {
-	var shown []column
+// table lays a run's cycles out flat: each further factor and each phase that
+// occurs in the run has a column.
+type table struct{ factors, phases []string }
+
+func (b *Book) table(run int64) (t table, err error) {
+	if t.factors, err = b.keysOf("factors", run); err != nil {
+		return t, err
+	}
+	t.phases, err = b.keysOf("phases", run)
+	return t, err
+}
+
+// columns are all of a cycle, in the order in which every table shows them.
+func (t table) columns(c *Cycle) []column {
+	shown := []column{{"run", new(int(c.Run))}}
 	for _, column := range c.columns() {
-		if column.name == "factors" || column.name == "phases" {
+		if column.name == "factors" || column.name == "phases" { // maps, laid out below
 			continue
 		}
 		shown = append(shown, column)
 		if column.name == "verdict" {
 			shown = append(shown, derived(c)...)
 		}
+	}
+	for _, name := range t.factors {
+		var factor *string
+		if value, ok := c.Factors[name]; ok {
+			factor = &value
+		}
+		shown = append(shown, column{"factor_" + name, &factor})
+	}
+	for _, name := range t.phases {
+		seconds, ok := c.Phases[name]
+		if !ok {
+			seconds = math.NaN()
+		}
+		shown = append(shown, column{"phase_" + name + "_seconds", &seconds})
 	}
 	return shown
 }

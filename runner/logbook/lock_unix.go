@@ -9,10 +9,14 @@ import (
 	"golang.org/x/sys/unix"
 )
 
-// tryLock takes an exclusive lock on an open file without waiting; the kernel
-// drops it with the process, however that ends.
-func tryLock(f *os.File) (taken bool, err error) {
-	err = unix.Flock(int(f.Fd()), unix.LOCK_EX|unix.LOCK_NB)
+// tryLock takes a lock on an open file without waiting; the kernel drops it with
+// the process, however that ends.
+func tryLock(f *os.File, exclusive bool) (taken bool, err error) {
+	kind := unix.LOCK_SH
+	if exclusive {
+		kind = unix.LOCK_EX
+	}
+	err = unix.Flock(int(f.Fd()), kind|unix.LOCK_NB)
 	if errors.Is(err, unix.EWOULDBLOCK) {
 		return false, nil
 	}

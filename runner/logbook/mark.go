@@ -31,7 +31,8 @@ func addMark(ctx context.Context, tx *sql.Tx, m Mark) error {
 	return err
 }
 
-// Marks gives the marks of a run in order of time.
+// Marks gives the marks of a run in order of cycles, and between two cycles in order
+// of time, which may have been set.
 func (b *Book) Marks(run int64) ([]Mark, error) {
 	marks, err := query(b.read, func(rows *sql.Rows) (Mark, error) {
 		m := Mark{Run: run}
@@ -39,7 +40,7 @@ func (b *Book) Marks(run int64) ([]Mark, error) {
 		err := rows.Scan(&m.Ordinal, &at, &m.Text, &m.Kind, &m.AfterCycle)
 		m.At = moment(at)
 		return m, err
-	}, `SELECT ordinal, at_ns, text, kind, after_cycle FROM mark WHERE run = ? ORDER BY at_ns, id`, run)
+	}, `SELECT ordinal, at_ns, text, kind, after_cycle FROM mark WHERE run = ? ORDER BY after_cycle, at_ns, id`, run)
 	if err != nil {
 		return nil, b.fail("read marks", err)
 	}

@@ -4,12 +4,13 @@ import (
 	"context"
 	"database/sql"
 	"fmt"
+	"net/url"
 )
 
 // migrations bring a book forward, one schema version each: the first makes
 // version 1 out of an empty file. A released step is never changed; a new schema
 // is a new step at the end.
-var migrations = []string{schema1, schema2}
+var migrations = []string{schema1, schema2, schema3}
 
 const schema1 = `
 CREATE TABLE run (
@@ -121,6 +122,13 @@ ALTER TABLE cycle ADD COLUMN disagree INTEGER NOT NULL DEFAULT 0;  -- lamp or su
 ALTER TABLE cycle ADD COLUMN warnings TEXT    NOT NULL DEFAULT '[]'; -- JSON array of sentences
 `
 
+// schema3 gives a book a name that no other book has, on whatever computer. A
+// copy of the file keeps it.
+const schema3 = `
+CREATE TABLE identity (id TEXT NOT NULL) STRICT;
+INSERT INTO identity VALUES (lower(hex(randomblob(16))));
+`
+
 func schemaVersion(ctx context.Context, db *sql.DB) (int, error) {
 	var v int
 	err := db.QueryRowContext(ctx, "PRAGMA user_version").Scan(&v)
@@ -136,6 +144,26 @@ func checkVersion(found, known int) error {
 	}
 	if found < known {
 		return fmt.Errorf("its schema is version %d and must be brought to %d first: open it once for writing, e.g. with \"ringup run\"", found, known)
+	}
+	return nil
+}
+
+// refuseForeign gives ErrForeign for the database of another program, before
+// anything of it is changed. What cannot be read shows when it is opened.
+func (b *Book) refuseForeign() error {
+	db, err := sql.Open("sqlite", dataSource(b.path, url.Values{"mode": {"ro"}}))
+	if err != nil {
+		return err
+	}
+	defer db.Close()
+	ctx := context.Background()
+	var tables int
+	version, err := schemaVersion(ctx, db)
+	if err != nil || version > 0 {
+		return nil
+	}
+	if err := db.QueryRowContext(ctx, "SELECT count(*) FROM sqlite_master").Scan(&tables); err == nil && tables > 0 {
+		return ErrForeign
 	}
 	return nil
 }

@@ -12,14 +12,17 @@ import (
 	"github.com/google/go-cmp/cmp"
 )
 
-// firstVersion is a book of schema version 1 as SQL, written when that version
-// was released. It stays as it is whatever the schema becomes.
-const firstVersion = "../../testdata/logbook/version1.sql"
+// Books of earlier schema versions as SQL, each written when its version was
+// released. They stay as they are whatever the schema becomes.
+const (
+	firstVersion  = "../../testdata/logbook/version1.sql"
+	secondVersion = "../../testdata/logbook/version2.sql"
+)
 
 // restore makes a book file from its SQL.
-func restore(t *testing.T) (path string) {
+func restore(t *testing.T, version string) (path string) {
 	t.Helper()
-	text, err := os.ReadFile(firstVersion)
+	text, err := os.ReadFile(version)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -36,7 +39,7 @@ func restore(t *testing.T) (path string) {
 }
 
 func TestBookOfTheFirstVersion(t *testing.T) {
-	b, err := Open(restore(t))
+	b, err := Open(restore(t, firstVersion))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -59,14 +62,39 @@ func TestBookOfTheFirstVersion(t *testing.T) {
 	addCycles(t, b, 1, 9, 12)
 }
 
+// A book from before books had an identity gets one, its own.
+func TestBookOfTheSecondVersion(t *testing.T) {
+	identities := map[string]bool{}
+	for range 2 {
+		b, err := Open(restore(t, secondVersion))
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer checkAndClose(t, b)
+		cycles, err := b.Cycles(1, 6, 100)
+		if err != nil || len(cycles) != 2 || !cycles[0].Disagree || len(cycles[0].Warnings) != 2 || cycles[1].Warnings != nil {
+			t.Fatalf("cycles 7 and 8: %+v, %v", cycles, err)
+		}
+		id, err := b.Identity()
+		if err != nil || len(id) != 32 {
+			t.Errorf("identity %q, %v", id, err)
+		}
+		identities[id] = true
+		addCycles(t, b, 1, 9, 12)
+	}
+	if len(identities) != 2 {
+		t.Errorf("two books have one identity: %v", identities)
+	}
+}
+
 func TestOlderBookSaysSo(t *testing.T) {
-	if _, err := OpenReadOnly(restore(t)); !errors.Is(err, ErrOlder) {
+	if _, err := OpenReadOnly(restore(t, firstVersion)); !errors.Is(err, ErrOlder) {
 		t.Errorf("OpenReadOnly of version 1: %v", err)
 	}
 }
 
 func TestMigrationForward(t *testing.T) {
-	path := restore(t)
+	path := restore(t, firstVersion)
 	later := append(migrations[:len(migrations):len(migrations)],
 		"ALTER TABLE run ADD COLUMN operator TEXT NOT NULL DEFAULT ''; CREATE TABLE more (x INTEGER);",
 		"INSERT INTO more VALUES (7);")
@@ -95,10 +123,10 @@ func TestMigrationForward(t *testing.T) {
 }
 
 func TestFailedMigrationChangesNothing(t *testing.T) {
-	path := restore(t)
+	path := restore(t, firstVersion)
 	broken := append(migrations[:len(migrations):len(migrations)], "CREATE TABLE half (x INTEGER); SELECT no_such_function();")
 	_, err := openWith(path, broken)
-	if err == nil || !strings.Contains(err.Error(), "from version 2 to 3") {
+	if err == nil || !strings.Contains(err.Error(), "from version 3 to 4") {
 		t.Fatalf("a broken migration: %v", err)
 	}
 	b, err := Open(path)
@@ -110,7 +138,7 @@ func TestFailedMigrationChangesNothing(t *testing.T) {
 	if err := b.read.QueryRow("SELECT count(*) FROM sqlite_schema WHERE name = 'half'").Scan(&tables); err != nil || tables != 0 {
 		t.Errorf("half of the migration is left: %d, %v", tables, err)
 	}
-	if v, err := schemaVersion(context.Background(), b.read); err != nil || v != 2 {
+	if v, err := schemaVersion(context.Background(), b.read); err != nil || v != 3 {
 		t.Errorf("version %d, %v", v, err)
 	}
 }

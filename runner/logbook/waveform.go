@@ -122,17 +122,22 @@ func storedBytes(from querier) (int64, error) {
 	return sums[0], nil
 }
 
+const packedColumns = "kind, start_seconds, step_seconds, low_volts, high_volts, codes, points, encoding, samples"
+
+// scanPacked takes packedColumns, after those that go into before.
+func scanPacked(rows *sql.Rows, before ...any) (packed, error) {
+	var p packed
+	var start, step, low, high sql.NullFloat64
+	err := rows.Scan(append(before, &p.kind, &start, &step, &low, &high, &p.trace.Codes, &p.points, &p.encoding, &p.samples)...)
+	p.trace.StartSeconds, p.trace.StepSeconds = measure(start), measure(step)
+	p.trace.LowVolts, p.trace.HighVolts = measure(low), measure(high)
+	return p, err
+}
+
 // Waveforms gives the stored waveforms of one cycle, none if they were not kept.
 func (b *Book) Waveforms(run int64, cycle int) ([]Waveform, error) {
-	all, err := query(b.read, func(rows *sql.Rows) (packed, error) {
-		var p packed
-		var start, step, low, high sql.NullFloat64
-		err := rows.Scan(&p.kind, &start, &step, &low, &high, &p.trace.Codes, &p.points, &p.encoding, &p.samples)
-		p.trace.StartSeconds, p.trace.StepSeconds = measure(start), measure(step)
-		p.trace.LowVolts, p.trace.HighVolts = measure(low), measure(high)
-		return p, err
-	}, `SELECT kind, start_seconds, step_seconds, low_volts, high_volts, codes, points, encoding, samples
-		FROM waveform WHERE run = ? AND cycle = ? ORDER BY id`, run, cycle)
+	all, err := query(b.read, func(rows *sql.Rows) (packed, error) { return scanPacked(rows) },
+		`SELECT `+packedColumns+` FROM waveform WHERE run = ? AND cycle = ? ORDER BY id`, run, cycle)
 	var waveforms []Waveform
 	for _, p := range all {
 		trace, damage := p.unpack()
