@@ -22,6 +22,12 @@ func (s *Session) Call(ctx context.Context, call string, arguments json.RawMessa
 	if !ok {
 		return nil, fmt.Errorf("there is no call %q", call)
 	}
+	switch call {
+	case "soak", "cycle", "threshold", "hunt", "ask":
+		if err := s.endOwn(ctx); err != nil {
+			return nil, err
+		}
+	}
 	return serve(s, ctx, arguments)
 }
 
@@ -41,6 +47,16 @@ var calls = map[string]func(*Session, context.Context, json.RawMessage) (json.Ra
 	"log":       with((*Session).callLog),
 	"now":       with((*Session).callNow),
 	"random":    with((*Session).callRandom),
+	"compare":   with((*Session).callCompare),
+
+	"supply.set":       with((*Session).callSupplySet),
+	"supply.on":        with((*Session).callSupplyOn),
+	"supply.off":       with((*Session).callSupplyOff),
+	"supply.read":      with((*Session).callSupplyRead),
+	"scope.arm":        with((*Session).callScopeArm),
+	"scope.fetch":      with((*Session).callScopeFetch),
+	"record":           with((*Session).callRecord),
+	"thermometer.read": with((*Session).callThermometerRead),
 }
 
 // with decodes a call's arguments into the type its function wants.
@@ -81,32 +97,41 @@ func (s *Session) callCycle(ctx context.Context, a cycleArguments) (json.RawMess
 	return s.cycle(ctx, s.condition(a))
 }
 
-// cycleResult is what a script sees of a cycle. What was not measured is null. messages are the last ones of an
-// instrument that failed; with the result they are in the logbook.
+// judged is what a script sees of a judgement. What was not measured is null.
+type judged struct {
+	Verdict   string   `json:"verdict"`
+	Reason    string   `json:"reason"`
+	Counted   bool     `json:"counted"`
+	Failed    bool     `json:"failed"`
+	Start     *float64 `json:"start_s"`
+	Frequency *float64 `json:"frequency_hz"`
+	Amplitude *float64 `json:"amplitude_v"`
+	Growth    *float64 `json:"growth_s"`
+	Lamp      string   `json:"lamp"`
+	Volts     *float64 `json:"volts"`
+	Amps      *float64 `json:"amps"`
+	Warnings  []string `json:"warnings,omitempty"`
+	Disagree  bool     `json:"disagree,omitempty"`
+}
+
+func judgedOf(c logbook.Cycle) judged {
+	return judged{
+		string(c.Verdict), c.Reason, c.Verdict.Counted(), c.Verdict.Failed(), measured(c.StartSeconds), measured(c.FrequencyHertz),
+		measured(c.AmplitudeVolts), measured(c.GrowthSeconds), string(c.Lamp), measured(c.SupplyVolts), measured(c.SupplyAmps), c.Warnings, c.Disagree,
+	}
+}
+
+// cycleResult is what a script sees of a cycle. messages are the last ones of an instrument that failed; with the result
+// they are in the logbook.
 func cycleResult(c logbook.Cycle, messages []string) any {
 	return struct {
-		Number     int      `json:"number"`
-		SetVolts   float64  `json:"set_volts"`
-		Treatment  string   `json:"treatment"`
-		Verdict    string   `json:"verdict"`
-		Reason     string   `json:"reason"`
-		Counted    bool     `json:"counted"`
-		Failed     bool     `json:"failed"`
-		Start      *float64 `json:"start_s"`
-		Frequency  *float64 `json:"frequency_hz"`
-		Amplitude  *float64 `json:"amplitude_v"`
-		Growth     *float64 `json:"growth_s"`
-		Lamp       string   `json:"lamp"`
-		Volts      *float64 `json:"volts"`
-		Amps       *float64 `json:"amps"`
+		Number    int     `json:"number"`
+		SetVolts  float64 `json:"set_volts"`
+		Treatment string  `json:"treatment"`
+		judged
 		AmbientDeg *float64 `json:"ambient_c"`
-		Warnings   []string `json:"warnings,omitempty"`
-		Disagree   bool     `json:"disagree,omitempty"`
 		Messages   []string `json:"messages,omitempty"`
-	}{
-		c.Number, c.SetVolts, c.Treatment, string(c.Verdict), c.Reason, c.Verdict.Counted(), c.Verdict.Failed(), measured(c.StartSeconds), measured(c.FrequencyHertz),
-		measured(c.AmplitudeVolts), measured(c.GrowthSeconds), string(c.Lamp), measured(c.SupplyVolts), measured(c.SupplyAmps), measured(c.AmbientCelsius), c.Warnings, c.Disagree, messages,
-	}
+	}{c.Number, c.SetVolts, c.Treatment, judgedOf(c), measured(c.AmbientCelsius), messages}
 }
 
 // measured is nil, null in JSON, for what was not measured.
@@ -129,21 +154,32 @@ func (s *Session) callRate(_ context.Context, a struct {
 	return json.Marshal(rate)
 }
 
+// callWait leaves the supply as it is: off, unless the script has switched it on.
 func (s *Session) callWait(ctx context.Context, a struct {
 	Seconds float64 `json:"duration"`
 }) (json.RawMessage, error) {
+	if s.own.on {
+		result, _, err := s.part(ctx, "wait", a, func(ctx context.Context) (outcome, error) {
+			return outcome{}, s.waitOn(ctx, s.clock.Now().Add(seconds(a.Seconds)))
+		})
+		return result, err
+	}
 	return s.step(ctx, "wait", a, func(ctx context.Context) (outcome, error) {
-		end := s.clock.Now().Add(seconds(a.Seconds))
-		for {
-			err := s.rest(ctx, end)
-			if !errors.Is(err, errHeld) {
-				return outcome{}, err
-			}
-			if err := s.holdIfWanted(ctx); err != nil {
-				return outcome{}, err
-			}
-		}
+		return outcome{}, s.restOrHold(ctx, s.clock.Now().Add(seconds(a.Seconds)))
 	})
+}
+
+// restOrHold waits, supply off, until t, and holds meanwhile where that is wanted.
+func (s *Session) restOrHold(ctx context.Context, t time.Time) error {
+	for {
+		err := s.rest(ctx, t)
+		if !errors.Is(err, errHeld) {
+			return err
+		}
+		if err := s.holdIfWanted(ctx); err != nil {
+			return err
+		}
+	}
 }
 
 type textArgument struct {

@@ -16,8 +16,15 @@ type Clock interface {
 // WallClock is the clock of a real bench.
 type WallClock struct{}
 
-// Now returns the time of day.
+// Now returns the time of day. The difference of two such moments is a duration even if the time of day was set between
+// them, since package time reckons it by a clock that only goes on; not so one that was in the logbook.
 func (WallClock) Now() time.Time { return time.Now() }
+
+// SetBetween returns by how much the time of day went further between two moments than time did: because it was set, or
+// because the computer slept.
+func (WallClock) SetBetween(a, b time.Time) time.Duration {
+	return b.Round(0).Sub(a.Round(0)) - b.Sub(a)
+}
 
 // Sleep waits d of real time.
 func (WallClock) Sleep(ctx context.Context, d time.Duration) error { return sleepReal(ctx, d) }

@@ -158,37 +158,8 @@ func (s *Session) observeStart(ctx context.Context, want condition, c *logbook.C
 		phase("watch")
 		return e, nil // the supply's reading is all there is
 	}
-	triggered, err := s.acquired(ctx)
-	if err != nil {
-		return e, err
-	}
-	phase("watch")
-	if !triggered {
-		// The rail never crossed the trigger level. What the supply reads tells whether that is the supply's
-		// fault or the scope's, and the verdict says which. Where the supply reads nothing, a look at the rail does.
-		if err := s.rig.Scope.Stop(ctx); err != nil || !math.IsNaN(reading.Volts) {
-			return e, err
-		}
-		e.Rail, err = s.capture(ctx, untriggeredRail(b, want.volts))
-		return e, err
-	}
-	if e.Rail, err = s.fetch(ctx, b.Rail.Channel); err != nil {
-		return e, err
-	}
-	if e.Clock, err = s.fetch(ctx, b.Clock.Channel); err != nil {
-		return e, err
-	}
-	if err = s.steady(ctx, plan, want.volts, &e); err != nil {
-		return e, err
-	}
-	phase("fetch")
-	if b.Lamp != nil {
-		if e.Lamp, err = s.capture(ctx, lampRecord(b, want.volts)); err != nil {
-			return e, err
-		}
-		phase("lamp")
-	}
-	return e, nil
+	err = s.readStart(ctx, want, true, &e, phase)
+	return e, err
 }
 
 func (s *Session) fetch(ctx context.Context, channel int) (verdict.Trace, error) {

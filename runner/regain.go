@@ -24,21 +24,12 @@ func (s *Session) recover(ctx context.Context) error {
 	}
 	quick, cancel := context.WithTimeout(ctx, quietReopen)
 	defer cancel()
-	err := s.reopenScope(quick)
+	err := s.rig.Scope.Reopen(quick)
 	if err == nil || ctx.Err() != nil || quick.Err() == nil {
-		return err // nothing to wait for
+		return err // *drivers.IdentityChanged, or nothing to wait for
 	}
 	why := hold{cause: lostLink, text: brief(err) + "; the run goes on by itself when the scope answers again"}
-	return s.whileHeld(ctx, why, s.reopenScope)
-}
-
-// reopenScope opens the scope again and stops it: it may still wait for the trigger of a cycle that failed, and would
-// refuse the next record.
-func (s *Session) reopenScope(ctx context.Context) error {
-	if err := s.rig.Scope.Reopen(ctx); err != nil {
-		return err
-	}
-	return s.rig.Scope.Stop(ctx)
+	return s.whileHeld(ctx, why, s.rig.Scope.Reopen)
 }
 
 // sameInstruments compares what the instruments said of themselves when the run began with what they say now. Firmware,

@@ -53,6 +53,7 @@ type Session struct {
 	taught        []verdict.Judgement // of the first cycles, for what the supply current tells
 	plans         map[planArguments]*failrate.Plan
 	line          int // of the script, in the call being served
+	own           ownCycle
 
 	offAt       time.Time // when the supply was last confirmed off
 	energised   bool
@@ -63,6 +64,7 @@ type Session struct {
 	lastReason  string // of the last cycle's verdict
 	// ambientAgain is when a thermometer that failed is tried again; zero while it answers.
 	ambientAgain time.Time
+	lookedAt     time.Time // when the time of day was last looked at for a jump
 	pace         pace
 
 	number  atomic.Int64 // cycles in the logbook
@@ -144,6 +146,9 @@ func (s *Session) resume(run logbook.Run) error {
 	}
 	if s.recorded, err = s.book.Steps(run.ID); err != nil {
 		return err
+	}
+	if n := len(s.recorded); n > 0 {
+		s.lookedAt = s.recorded[n-1].Ended
 	}
 	whole := failrate.NewTally(Confidence)
 	err = s.book.EachCycle(run.ID, func(c logbook.Cycle) error {

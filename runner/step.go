@@ -52,6 +52,9 @@ func (s *Session) step(ctx context.Context, call string, arguments any, do func(
 	if s.ordinal == len(s.recorded)+1 && s.lastTreatment != "" {
 		s.setTreatment(s.lastTreatment) // an operator may have named it after the script last did
 	}
+	if err := s.noteJump(); err != nil {
+		return nil, err
+	}
 	st := logbook.Step{Run: s.run.ID, Ordinal: s.ordinal, Call: call, Arguments: asked, ScriptLine: s.line, Begun: s.clock.Now()}
 	if err := s.book.BeginStep(st); err != nil {
 		return nil, err

@@ -23,6 +23,10 @@ type Summary struct {
 	Conditions []failrate.Condition `json:"conditions"`
 }
 
+// CutShort is the state of a run that the logbook has as running or held, and nobody is at work on. The same command
+// goes on with it.
+const CutShort = "cut short"
+
 // Summarise reads a run's result from the logbook. wallSeconds is how long it really took, which only the
 // caller knows.
 func Summarise(book *logbook.Book, run int64, wallSeconds float64) (Summary, error) {
@@ -31,6 +35,9 @@ func Summarise(book *logbook.Book, run int64, wallSeconds float64) (Summary, err
 		return Summary{}, err
 	}
 	s := Summary{Run: r.ID, Unit: r.Unit, Treatment: AsFound, Seed: r.Seed, State: r.State, Reason: r.Reason, Accepted: r.Accepted, WallSeconds: wallSeconds, Doubts: Doubts{[]Flagged{}, []Warned{}}}
+	if r.Ended.IsZero() && !book.Written() {
+		s.State = CutShort
+	}
 	tally := failrate.NewTally(Confidence)
 	last := r.Started
 	err = book.EachCycle(run, func(c logbook.Cycle) error {

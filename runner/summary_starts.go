@@ -70,6 +70,9 @@ func startTimesOf(c failrate.Condition, cycles []failrate.Cycle) (s StartTimes, 
 	var starts []failrate.Start
 	for _, cycle := range cycles {
 		s.WindowSeconds = max(s.WindowSeconds, cycle.WatchSeconds)
+		if math.IsNaN(cycle.StartSeconds) && !cycle.Failed {
+			return s, false // it started and nobody timed it: judged without the clock
+		}
 		if math.IsNaN(cycle.StartSeconds) {
 			window := cycle.WatchSeconds
 			if window == 0 { // not known
