@@ -15,7 +15,7 @@ func Annotations() []byte {
 	b.WriteString("---Volts as a number, or with a unit: \"3.3 V\", \"3300 mV\".\n---@alias Volts number|string\n\n")
 	b.WriteString("---Seconds as a number, or with a unit: \"250 ms\", \"1.5 s\", \"10 min\", \"8 h\".\n---@alias Seconds number|string\n\n")
 	b.WriteString("---What pcall returns when a call was refused; tostring shows it with file and line.\n---@class CallError\n")
-	for _, f := range []Field{{"message", "string", "what is wrong and what to do"}, {"kind", "string", `"argument", "error" or a kind of the bench's`},
+	for _, f := range []Field{{"message", "string", "what is wrong and what to do"}, {"kind", "string", `"argument"; "limit"; of a script's own cycle "interrupted", "instrument", "over-current"; else "error"`},
 		{"file", "string", "script"}, {"line", "integer", "line of the call"}} {
 		fmt.Fprintf(&b, "---@field %s %s %s\n", f.Name, f.Lua, f.Doc)
 	}
@@ -23,6 +23,10 @@ func Annotations() []byte {
 	b.WriteString("---A share from 0 to 1 as a number, or in percent: 0.01, \"1 %\".\n---@alias Share number|string\n\n")
 	written := map[string]bool{}
 	for _, c := range Calls {
+		if group, _, dotted := strings.Cut(c.Name, "."); dotted && !written[group] {
+			written[group] = true
+			fmt.Fprintf(&b, "---The %s, for a cycle of the script's own.\n%s = {}\n\n", group, group)
+		}
 		for r := &c.Result; r != nil; r = r.Second {
 			if r.Class == "" || written[r.Class] {
 				continue
@@ -59,7 +63,11 @@ func annotateCall(b *strings.Builder, c Call) {
 		fmt.Fprintf(&named, "---@field %s%s %s %s\n", o.Name, optional, o.lua(), o.doc())
 	}
 	if named.Len() > 0 {
-		class := strings.ToUpper(c.Name[:1]) + c.Name[1:] + "Options"
+		class := ""
+		for word := range strings.SplitSeq(c.Name, ".") {
+			class += strings.ToUpper(word[:1]) + word[1:]
+		}
+		class += "Options"
 		fmt.Fprintf(b, "---@class %s\n%s\n", class, named.String())
 		parameters = append(parameters, "options")
 		optional := "?"

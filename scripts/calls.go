@@ -47,9 +47,10 @@ type Result struct {
 	Second *Result
 }
 
-// Call is one entry of the table that a script sees as a function. The same entry
-// checks the arguments in child and parent, names the result's fields, and
-// writes the editor annotations.
+// Call is one entry of the table that a script sees as a function; one named
+// "supply.on" as the function on of the table supply. The same entry checks the
+// arguments in child and parent, names the result's fields, and writes the editor
+// annotations.
 type Call struct {
 	Name    string
 	Options []Option
@@ -141,7 +142,8 @@ var thresholdResult = Result{Class: "Threshold", Doc: "the voltage at which so m
 	{"sentence", "string", "all of it in words"},
 }}
 
-var cycleResult = Result{Class: "Cycle", Doc: "what the cycle showed", Fields: []Field{
+// judgedFields are what a start showed, in a cycle or in one of the script's own.
+var judgedFields = []Field{
 	{"verdict", `"started"|"late"|"silent"|"weak"|"off-frequency"|"dropped-out"|"unpowered"|"unread"`, "what the cycle showed"},
 	{"reason", "string", "one sentence with the numbers that decided"},
 	{"counted", "boolean", "false when the bench spoilt the cycle: unpowered or unread"},
@@ -153,13 +155,36 @@ var cycleResult = Result{Class: "Cycle", Doc: "what the cycle showed", Fields: [
 	{"lamp", `"dark"|"lit"|"blinking"|""`, "status lamp; empty without a lamp probe"},
 	{"volts", "number?", "supply volts read back while on"},
 	{"amps", "number?", "supply amps read back while on"},
-	{"ambient_c", "number?", "ambient temperature in degrees Celsius; nil without a thermometer"},
 	{"warnings", "string[]?", "what to know of the records, a sentence each; nil for nothing"},
 	{"disagree", "boolean?", "true if lamp or supply current contradict the clock"},
+}
+
+var cycleResult = Result{Class: "Cycle", Doc: "what the cycle showed", Fields: append(slices.Clone(judgedFields), []Field{
+	{"ambient_c", "number?", "ambient temperature in degrees Celsius; nil without a thermometer"},
 	{"number", "integer", "number of the cycle in its run, from 1"},
 	{"set_volts", "number", "supply volts that were set"},
 	{"treatment", "string", "treatment it counts under"},
 	{"messages", "string[]?", "last messages to and from the instrument that failed; nil when none did"},
+}...)}
+
+const recordLua = "{ start_s: number, step_s: number, count: integer, low_v: number, high_v: number, lows: number[]?, highs: number[]? }?"
+
+var startResult = Result{Class: "Start", Doc: "what the start showed", Fields: append(slices.Clone(judgedFields), []Field{
+	{"rail", recordLua, "the rail's record, its times from the trigger; nil when nothing triggered"},
+	{"clock", recordLua, "the clock's record; nil when there is none"},
+}...)}
+
+var comparisonResult = Result{Class: "Comparison", Doc: "the two held against each other", Fields: []Field{
+	{"sentence", "string", "all of it in words"},
+	{"shown", "boolean", "true when the failure rates differ beyond chance: p is below 1 - confidence"},
+	{"p", "number", "p-value of the failure rates, exact; at a single voltage Fisher's"},
+	{"difference", "number", "failure rate of treatment less that of against"},
+	{"low", "number", "lower end of the difference's interval"},
+	{"high", "number", "upper end of it"},
+	{"confidence", "number", "confidence of the interval, 0.95 is 95 %"},
+	{"odds_ratio", "number?", "odds of failing under treatment by those under against; nil when none or all failed"},
+	{"treatment", "table<string, any>", "failures, cycles, estimate, low, high, start_seconds_median under treatment"},
+	{"against", "table<string, any>", "the same under against"},
 }}
 
 // Calls is every call of a script, in the order of the editor annotations.
@@ -195,6 +220,14 @@ var Calls = []Call{
 		{Name: "decision", Kind: Choice, Positional: true, Required: true, Choices: []string{"accept", "reject"}, Doc: "what is concluded"},
 	}},
 
+	{Name: "compare", Doc: "Do two treatments of this run fail at different rates? Exact, within each voltage.", Options: []Option{
+		with(onlyTreatment, func(o *Option) { o.Required, o.Doc = true, "the treatment" }),
+		with(onlyTreatment, func(o *Option) {
+			o.Name, o.Required, o.Doc = "against", true, "the treatment that it is held against"
+		}),
+		onlyVolts,
+	}, Result: comparisonResult},
+
 	{Name: "threshold", Doc: "Looks for the voltage at which a given share of cycles fails. Every cycle is done at the voltage that tells most.", Options: []Option{
 		title,
 		{Name: "rate", Kind: Share, Min: 0.01, Max: 0.99, Default: 0.5, Doc: "the failure rate whose voltage is wanted"},
@@ -217,9 +250,43 @@ var Calls = []Call{
 		rest, watch,
 	}, Result: suspectResult},
 
-	{Name: "wait", Doc: "Waits with the supply off.", Options: []Option{
+	{Name: "wait", Doc: "Waits. The supply stays as it is: off, unless the script has switched it on with supply.on.", Options: []Option{
 		{Name: "duration", Kind: Seconds, Positional: true, Required: true, Min: 0, Max: 30 * day, Doc: "how long"},
 	}},
+
+	{Name: "supply.set", Doc: "Sets the supply's voltage, for a cycle of the script's own, while the supply is off. The bench file's limits hold.", Options: []Option{
+		with(volts, func(o *Option) { o.Positional, o.Required, o.Doc = true, true, "the voltage" }),
+	}},
+
+	{Name: "supply.on", Doc: "Switches the supply on and reads that back. It goes off with supply.off, before cycle, soak, threshold, hunt and ask, when the run holds, and at the script's end."},
+
+	{Name: "supply.off", Doc: "Switches the supply off and reads that back.", Options: []Option{
+		with(rest, func(o *Option) {
+			o.Default, o.Doc = nil, "then waits, off, at least so long and until the rail probe shows that nothing is left, as before a cycle; left out: does not wait"
+		}),
+	}},
+
+	{Name: "supply.read", Doc: "Measures at the supply's terminals. More than the bench file's max_amps switches off and holds the run.",
+		Result: Result{Class: "SupplyReading", Doc: "what the supply says", Fields: []Field{
+			{"volts", "number?", "volts; nil when not measured"},
+			{"amps", "number?", "amps; nil when not measured"},
+			{"output", "boolean", "true when the output is on"},
+		}}},
+
+	{Name: "scope.arm", Doc: "Has the scope wait for the rail's rise, to record rail and clock. Comes between supply.set and supply.on.", Options: []Option{
+		watch,
+	}},
+
+	{Name: "scope.fetch", Doc: "Waits for the end of the watch window, reads what the scope recorded and, while the supply is on, also what a cycle reads then (supply, steady clock, lamp), and judges the start.", Options: []Option{
+		{Name: "judge_by", Kind: Choice, Choices: []string{"witnesses"}, Doc: "witnesses: lamp and supply current judge and the clock is not looked at, as when its probe is lifted; left out: the clock judges"},
+		{Name: "samples", Kind: Count, Min: 1, Max: 1000, Doc: "into how many stretches, at most, rail and clock are divided, with the lowest and highest volts of each in lows and highs; left out: none"},
+	}, Result: startResult},
+
+	{Name: "record", Doc: "Counts the start that was fetched last, after supply.off, as a cycle of the run: in its rates, tables and report.",
+		Result: cycleResult},
+
+	{Name: "thermometer.read", Doc: "Reads the ambient.",
+		Result: Result{Lua: "number?", Doc: "degrees Celsius; nil when the thermometer does not answer"}},
 
 	{Name: "mark", Doc: "Notes a moment of the run.", Options: []Option{
 		with(label, func(o *Option) { o.Doc = "the note" }),

@@ -61,6 +61,18 @@ func TestArgumentErrors(t *testing.T) {
 		`conclude("continue")`:                                                  `found "continue"; allowed: accept, reject`,
 		`rate { method = "wald" }`:                                              `method: found "wald"; allowed: clopper-pearson, wilson, jeffreys, mid-p, anytime`,
 		`threshold { low = 2, high = 3, cycles = 9, rate = "100 %" }`:           `rate: found "100 %"`,
+
+		`supply.sett(2.4)`:                 "supply has no field sett; it has: off, on, read, set; did you mean set?",
+		`supply.set()`:                     "supply.set: volts is missing; wanted: volts from 0.1 to 1000",
+		`supply.set("2.4 A")`:              `supply.set: volts: found "2.4 A"; allowed: a number with one of the units V, mV`,
+		`supply.set { volts = 2.4 }`:       "supply.set: volts: ",
+		`supply:on()`:                      "supply.on: found 1 arguments; allowed: 0",
+		`supply.off("10 s")`:               "wanted a table of options, as supply.off{ … }; allowed: rest",
+		`scope.arm { wach = "80 ms" }`:     `scope.arm has no option "wach" (found wach = "80 ms"); allowed: watch; did you mean watch?`,
+		`scope.fetch { judge_by = "eye" }`: `judge_by: found "eye"; allowed: witnesses`,
+		`scope.fetch { samples = 1001 }`:   "samples: found 1001; allowed: a whole number from 1 to 1000",
+		`compare { treatment = "a" }`:      "compare: against is missing",
+		`thermometer.reed()`:               "did you mean read?",
 	} {
 		t.Run(call, func(t *testing.T) {
 			h := &fakeHost{}

@@ -78,9 +78,7 @@ func (c *child) run(b beginning) (ending, error) {
 	L, globals := newState()
 	defer L.Close()
 	c.L = L
-	for _, call := range Calls {
-		globals.RawSetString(call.Name, L.NewFunction(c.function(call)))
-	}
+	c.register(L, globals)
 	globals.RawSetString("print", L.NewFunction(c.print))
 	globals.RawSetString("unit", readOnly(L, "unit", b.Facts.Unit))
 	globals.RawSetString("bench", readOnly(L, "bench", b.Facts.Bench))

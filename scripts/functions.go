@@ -5,10 +5,37 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	lua "github.com/yuin/gopher-lua"
 )
+
+// register gives a script the function of every call, those with a dot in their
+// name in tables of their own.
+func (c *child) register(L *lua.LState, globals *lua.LTable) {
+	members := map[string][]string{}
+	for _, call := range Calls {
+		group, name, dotted := strings.Cut(call.Name, ".")
+		if !dotted {
+			globals.RawSetString(call.Name, L.NewFunction(c.function(call)))
+			continue
+		}
+		members[group] = append(members[group], name)
+		table, ok := globals.RawGetString(group).(*lua.LTable)
+		if !ok {
+			table = L.NewTable()
+			globals.RawSetString(group, table)
+		}
+		table.RawSetString(name, L.NewFunction(c.function(call)))
+	}
+	for group, names := range sorted(members) {
+		slices.Sort(names)
+		unknown := L.NewTable()
+		unknown.RawSetString("__index", L.NewFunction(fieldOf(group, names)))
+		L.SetMetatable(globals.RawGetString(group), unknown)
+	}
+}
 
 // function makes the Lua function of a call.
 func (c *child) function(call Call) lua.LGFunction {
@@ -54,6 +81,9 @@ func (c *child) invoke(L *lua.LState, call Call, given map[string]any) []lua.LVa
 			L.RaiseError("%s: result not understood: %v", call.Name, err)
 		}
 	}
+	if kind, message, ok := recordedError(result); ok {
+		c.raise(L, kind, message)
+	}
 	if call.Result.Second == nil {
 		return []lua.LValue{toLua(L, call.Result, result)}
 	}
@@ -62,6 +92,18 @@ func (c *child) invoke(L *lua.LState, call Call, given map[string]any) []lua.LVa
 		L.RaiseError("%s: result not understood: wanted a list of two", call.Name)
 	}
 	return []lua.LValue{toLua(L, call.Result, both[0]), toLua(L, *call.Result.Second, both[1])}
+}
+
+// recordedError takes apart a result that is an error: see [Host].
+func recordedError(result any) (kind, message string, ok bool) {
+	table, _ := result.(map[string]any)
+	e, ok := table["error"].(map[string]any)
+	if !ok || len(table) != 1 {
+		return "", "", false
+	}
+	kind, _ = e["kind"].(string)
+	message, _ = e["message"].(string)
+	return kind, message, true
 }
 
 // raise raises an error table: it survives pcall with its fields, and shows

@@ -10,7 +10,7 @@
 ---What pcall returns when a call was refused; tostring shows it with file and line.
 ---@class CallError
 ---@field message string what is wrong and what to do
----@field kind string "argument", "error" or a kind of the bench's
+---@field kind string "argument"; "limit"; of a script's own cycle "interrupted", "instrument", "over-current"; else "error"
 ---@field file string script
 ---@field line integer line of the call
 
@@ -61,9 +61,9 @@ function soak(options) end
 ---@field lamp "dark"|"lit"|"blinking"|"" status lamp; empty without a lamp probe
 ---@field volts number? supply volts read back while on
 ---@field amps number? supply amps read back while on
----@field ambient_c number? ambient temperature in degrees Celsius; nil without a thermometer
 ---@field warnings string[]? what to know of the records, a sentence each; nil for nothing
 ---@field disagree boolean? true if lamp or supply current contradict the clock
+---@field ambient_c number? ambient temperature in degrees Celsius; nil without a thermometer
 ---@field number integer number of the cycle in its run, from 1
 ---@field set_volts number supply volts that were set
 ---@field treatment string treatment it counts under
@@ -122,6 +122,28 @@ function decide(options) end
 ---@param decision "accept"|"reject" what is concluded
 function conclude(decision) end
 
+---@class Comparison
+---@field sentence string all of it in words
+---@field shown boolean true when the failure rates differ beyond chance: p is below 1 - confidence
+---@field p number p-value of the failure rates, exact; at a single voltage Fisher's
+---@field difference number failure rate of treatment less that of against
+---@field low number lower end of the difference's interval
+---@field high number upper end of it
+---@field confidence number confidence of the interval, 0.95 is 95 %
+---@field odds_ratio number? odds of failing under treatment by those under against; nil when none or all failed
+---@field treatment table<string, any> failures, cycles, estimate, low, high, start_seconds_median under treatment
+---@field against table<string, any> the same under against
+
+---@class CompareOptions
+---@field treatment string the treatment
+---@field against string the treatment that it is held against
+---@field volts? Volts only cycles at this voltage (0.1 to 1000)
+
+---Do two treatments of this run fail at different rates? Exact, within each voltage.
+---@param options CompareOptions
+---@return Comparison # the two held against each other
+function compare(options) end
+
 ---@class Threshold
 ---@field rate number failure rate whose voltage was looked for
 ---@field volts number the voltage
@@ -175,9 +197,82 @@ function threshold(options) end
 ---@return string # the whole hunt in words
 function hunt(options) end
 
----Waits with the supply off.
+---Waits. The supply stays as it is: off, unless the script has switched it on with supply.on.
 ---@param duration Seconds how long (0 to 2592000)
 function wait(duration) end
+
+---The supply, for a cycle of the script's own.
+supply = {}
+
+---Sets the supply's voltage, for a cycle of the script's own, while the supply is off. The bench file's limits hold.
+---@param volts Volts the voltage (0.1 to 1000)
+function supply.set(volts) end
+
+---Switches the supply on and reads that back. It goes off with supply.off, before cycle, soak, threshold, hunt and ask, when the run holds, and at the script's end.
+function supply.on() end
+
+---@class SupplyOffOptions
+---@field rest? Seconds then waits, off, at least so long and until the rail probe shows that nothing is left, as before a cycle; left out: does not wait (0 to 604800)
+
+---Switches the supply off and reads that back.
+---@param options? SupplyOffOptions
+function supply.off(options) end
+
+---@class SupplyReading
+---@field volts number? volts; nil when not measured
+---@field amps number? amps; nil when not measured
+---@field output boolean true when the output is on
+
+---Measures at the supply's terminals. More than the bench file's max_amps switches off and holds the run.
+---@return SupplyReading # what the supply says
+function supply.read() end
+
+---The scope, for a cycle of the script's own.
+scope = {}
+
+---@class ScopeArmOptions
+---@field watch? Seconds time on in which the start is watched; left out: what the bench file expects decides (0.001 to 3600)
+
+---Has the scope wait for the rail's rise, to record rail and clock. Comes between supply.set and supply.on.
+---@param options? ScopeArmOptions
+function scope.arm(options) end
+
+---@class Start
+---@field verdict "started"|"late"|"silent"|"weak"|"off-frequency"|"dropped-out"|"unpowered"|"unread" what the cycle showed
+---@field reason string one sentence with the numbers that decided
+---@field counted boolean false when the bench spoilt the cycle: unpowered or unread
+---@field failed boolean true when it counts and did not start as it should
+---@field start_s number? start time in seconds; nil when it did not start
+---@field frequency_hz number? clock frequency in hertz; nil when not measured
+---@field amplitude_v number? steady clock amplitude in volts, peak; nil when not measured
+---@field growth_s number? time constant of the envelope's growth in seconds; nil when not measured
+---@field lamp "dark"|"lit"|"blinking"|"" status lamp; empty without a lamp probe
+---@field volts number? supply volts read back while on
+---@field amps number? supply amps read back while on
+---@field warnings string[]? what to know of the records, a sentence each; nil for nothing
+---@field disagree boolean? true if lamp or supply current contradict the clock
+---@field rail { start_s: number, step_s: number, count: integer, low_v: number, high_v: number, lows: number[]?, highs: number[]? }? the rail's record, its times from the trigger; nil when nothing triggered
+---@field clock { start_s: number, step_s: number, count: integer, low_v: number, high_v: number, lows: number[]?, highs: number[]? }? the clock's record; nil when there is none
+
+---@class ScopeFetchOptions
+---@field judge_by? "witnesses" witnesses: lamp and supply current judge and the clock is not looked at, as when its probe is lifted; left out: the clock judges
+---@field samples? integer into how many stretches, at most, rail and clock are divided, with the lowest and highest volts of each in lows and highs; left out: none (1 to 1000)
+
+---Waits for the end of the watch window, reads what the scope recorded and, while the supply is on, also what a cycle reads then (supply, steady clock, lamp), and judges the start.
+---@param options? ScopeFetchOptions
+---@return Start # what the start showed
+function scope.fetch(options) end
+
+---Counts the start that was fetched last, after supply.off, as a cycle of the run: in its rates, tables and report.
+---@return Cycle # what the cycle showed
+function record() end
+
+---The thermometer, for a cycle of the script's own.
+thermometer = {}
+
+---Reads the ambient.
+---@return number? # degrees Celsius; nil when the thermometer does not answer
+function thermometer.read() end
 
 ---Notes a moment of the run.
 ---@param text string the note

@@ -53,7 +53,9 @@ type BenchFacts struct {
 // must then return soon, with the supply in a safe state.
 //
 // An error becomes a Lua error that the script may catch: a table with the fields
-// message, kind, file and line. A [Fatal] error ends the script at once.
+// message, kind, file and line. A [Fatal] error ends the script at once. An error
+// that is part of the record, so that the script meets it on a replay as well, is
+// a result: {"error": {"kind": …, "message": …}}.
 type Host interface {
 	Call(ctx context.Context, call string, args json.RawMessage, line int) (json.RawMessage, error)
 }
