@@ -4,10 +4,12 @@ import (
 	"encoding/json"
 	"os"
 	"regexp"
+	"slices"
 	"strings"
 	"testing"
 
 	"ringup/dashboards/prometheus/promcheck"
+	"ringup/runner/verdict"
 )
 
 type source struct{ Type, UID string }
@@ -28,6 +30,7 @@ type panel struct {
 			Unit       string
 			Thresholds struct{ Steps []any }
 		}
+		Overrides []struct{ Matcher struct{ Options string } }
 	}
 	Options struct {
 		Legend        *struct{ DisplayMode, Placement string }
@@ -41,7 +44,18 @@ type board struct {
 	UID, Title    string
 	SchemaVersion int
 	Panels        []panel
-	Templating    struct {
+	Annotations   struct {
+		List []struct {
+			Name, Expr, Step, TextFormat string
+			Enable                       bool
+			Datasource                   *source
+			Target                       struct{ RefID, Expr, Interval string }
+		}
+	}
+	Links []struct {
+		Title, Type, URL, Tooltip string
+	}
+	Templating struct {
 		List []struct {
 			Name, Type, Query string
 			Datasource        *source
@@ -117,6 +131,9 @@ func TestEverySourceIsTheVariable(t *testing.T) {
 	}
 	if !declared {
 		t.Error("no variable DS of type datasource")
+	}
+	for _, a := range b.Annotations.List {
+		check("annotation "+a.Name, a.Datasource)
 	}
 	for _, p := range b.Panels {
 		if p.Type == "row" {
@@ -206,6 +223,9 @@ func TestPanelsStayOnTheGridAndApart(t *testing.T) {
 	}
 }
 
+// histogramPart is what the series of a classic histogram have behind its name.
+var histogramPart = regexp.MustCompile(`_(bucket|sum|count)$`)
+
 func TestEveryMetricExists(t *testing.T) {
 	known := map[string]bool{}
 	names, err := os.ReadFile("../metrics/testdata/names.txt")
@@ -230,12 +250,82 @@ func TestEveryMetricExists(t *testing.T) {
 			}
 			for _, s := range selectors {
 				name, _, _ := strings.Cut(s, "{")
-				if !known[name] && !known[strings.TrimSuffix(name, "_bucket")] {
+				if !known[name] && !known[histogramPart.ReplaceAllString(name, "")] {
 					t.Errorf("panel %q reads %s, which nothing exports", p.Title, name)
 				}
 			}
 		}
 	}
+}
+
+// TestEveryMetricIsShown, on a panel or through a rule, so that none is exported for nobody.
+func TestEveryMetricIsShown(t *testing.T) {
+	var shown strings.Builder
+	for _, file := range []string{boardFile, "../prometheus/rules.yml", "../prometheus/alerts.yml"} {
+		text, err := os.ReadFile(file)
+		if err != nil {
+			t.Fatal(err)
+		}
+		shown.Write(text)
+	}
+	names, err := os.ReadFile("../metrics/testdata/names.txt")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, name := range strings.Fields(string(names)) {
+		if name == "ringup_bench_clock_timestamp_seconds" {
+			continue // for people with a simulated bench
+		}
+		if !regexp.MustCompile(`\b` + name + `(_bucket|_sum|_count)?\b`).MatchString(shown.String()) {
+			t.Errorf("%s is on no panel and in no rule", name)
+		}
+	}
+}
+
+// TestAnnotations: Grafana reads the query from one of two places, depending on its version.
+func TestAnnotations(t *testing.T) {
+	b := readBoard(t)
+	if len(b.Annotations.List) != 3 {
+		t.Fatalf("%d annotations, want three", len(b.Annotations.List))
+	}
+	for _, a := range b.Annotations.List {
+		if a.Expr == "" || a.Expr != a.Target.Expr || a.Step == "" || a.Step != a.Target.Interval || a.Target.RefID == "" || !a.Enable || a.TextFormat == "" {
+			t.Errorf("annotation %+v: want the same query and step twice, a text, and that it is on", a)
+		}
+		for _, s := range promcheck.Selectors(a.Expr) {
+			if !strings.Contains(s, `instance=~"$bench"`) {
+				t.Errorf("annotation %q reads %s of all benches at once", a.Name, s)
+			}
+		}
+	}
+}
+
+func TestEveryVerdictHasItsColor(t *testing.T) {
+	for _, p := range readBoard(t).Panels {
+		if p.Title != "Cycles per hour by verdict" {
+			continue
+		}
+		var named []string
+		for _, o := range p.FieldConfig.Overrides {
+			named = append(named, o.Matcher.Options)
+		}
+		for _, v := range verdict.Verdicts {
+			if !slices.Contains(named, string(v)) {
+				t.Errorf("the verdict %q has no colour of its own", v)
+			}
+		}
+		return
+	}
+	t.Error("no panel shows cycles by verdict")
+}
+
+func TestLinks(t *testing.T) {
+	for _, l := range readBoard(t).Links {
+		if l.Type == "link" && l.URL == "http://${bench}/" && l.Tooltip != "" {
+			return
+		}
+	}
+	t.Error("no link leads to the bench's own page")
 }
 
 func TestEveryQueryIsOfTheChosenBench(t *testing.T) {

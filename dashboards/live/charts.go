@@ -110,6 +110,10 @@ func (s *Server) wavesChart(run logbook.Run, width float64) (string, error) {
 	if err != nil {
 		return "", err
 	}
+	var limits Limits
+	if s.options.Limits != nil {
+		limits = s.options.Limits(run)
+	}
 	var failure, start *plot.Panel
 	for i := len(numbers) - 1; i >= 0 && (failure == nil || start == nil); i-- {
 		found, err := s.options.Book.Cycles(run.ID, numbers[i]-1, 1)
@@ -122,9 +126,9 @@ func (s *Server) wavesChart(run logbook.Run, width float64) (string, error) {
 		c := found[0]
 		switch {
 		case c.Verdict.Failed() && failure == nil:
-			failure, err = s.panel(c)
+			failure, err = s.panel(c, limits)
 		case c.Verdict == verdict.Started && start == nil:
-			start, err = s.panel(c)
+			start, err = s.panel(c, limits)
 		}
 		if err != nil {
 			return "", err
@@ -142,8 +146,8 @@ func (s *Server) wavesChart(run logbook.Run, width float64) (string, error) {
 	return plot.Waveforms{Title: "Last failure beside the last start", Width: width, Panels: panels}.SVG(), nil
 }
 
-// panel is one cycle's envelope record. What the bench file allows is not in the cycle, so no limit is drawn.
-func (s *Server) panel(c logbook.Cycle) (*plot.Panel, error) {
+// panel is one cycle's envelope record.
+func (s *Server) panel(c logbook.Cycle, limits Limits) (*plot.Panel, error) {
 	waveforms, err := s.options.Book.Waveforms(c.Run, c.Number)
 	if err != nil {
 		return nil, err
@@ -151,6 +155,12 @@ func (s *Server) panel(c logbook.Cycle) (*plot.Panel, error) {
 	p := &plot.Panel{
 		Heading:        fmt.Sprintf("cycle %d, %s: %s", c.Number, voltsText(c.SetVolts), c.Verdict),
 		ThresholdVolts: math.NaN(), StartSeconds: c.StartSeconds, AllowedSeconds: math.NaN(),
+	}
+	if limits.StartWithinSeconds > 0 {
+		p.AllowedSeconds = limits.StartWithinSeconds
+	}
+	if limits.RailFraction > 0 {
+		p.ThresholdVolts = limits.RailFraction * c.SetVolts
 	}
 	for _, w := range waveforms {
 		switch w.Kind {

@@ -21,7 +21,7 @@ func (s *Server) guard(next http.Handler) http.Handler {
 		h.Set("Content-Security-Policy", contentPolicy)
 		if !s.knownHost(r.Host) {
 			writeError(w, http.StatusMisdirectedRequest, fmt.Errorf(
-				"host %q is not a name of this server; use an IP address or localhost, or allow the name where the server is started", r.Host))
+				"host %q is not a name of this server; use an IP address or localhost, or allow the name with --host where the server is started", r.Host))
 			return
 		}
 		if err := origins.Check(r); err != nil {
@@ -43,7 +43,8 @@ func (s *Server) knownHost(host string) bool {
 	if _, err := netip.ParseAddr(name); err == nil {
 		return true
 	}
-	return s.hosts[name]
+	_, parent, _ := strings.Cut(name, ".")
+	return s.hosts[name] || s.hosts["*."+parent]
 }
 
 // canonicalHost is a Host header's name without port, brackets, case and final dot.

@@ -12,7 +12,7 @@ import (
 const bearer = "Authorization: Bearer " + token
 
 func TestHosts(t *testing.T) {
-	s := newBench(t).serve(Options{Hosts: []string{"Bench-Pi.example"}})
+	s := newBench(t).serve(Options{Hosts: []string{"Bench-Pi.example", "*.lab.example"}})
 	for host, want := range map[string]int{
 		"127.0.0.1:9742":          200,
 		"[::1]:9742":              200,
@@ -20,6 +20,9 @@ func TestHosts(t *testing.T) {
 		"localhost:9742":          200,
 		"LOCALHOST.":              200,
 		"bench-pi.example":        200,
+		"pi.lab.example:9742":     200,
+		"lab.example":             421,
+		"a.pi.lab.example":        421,
 		"evil.example:9742":       421, // a foreign name that was made to point here
 		"localhost.evil.example":  421,
 		"127.0.0.1.evil.example":  421,

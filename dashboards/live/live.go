@@ -25,15 +25,25 @@ type Options struct {
 	// Report writes the printable report of a run as one HTML page; nil if there is none to give.
 	Report func(w io.Writer, run int64) error
 
+	// Limits are what a run's bench file allows, for the charts; nil or zeros if nobody can say.
+	Limits func(logbook.Run) Limits
+
 	// Controller carries commands out; nil if this process takes none.
 	Controller Controller
 	// Token is what a command must bring. While it is empty every command is refused.
 	Token string
-	// Hosts are the names under which the server may be reached, beside "localhost" and plain IP addresses.
+	// Hosts are the names under which the server may be reached, beside "localhost" and plain IP addresses. "*.example"
+	// stands for every name one label longer, as in certificates.
 	Hosts []string
 	// LoopbackCommands gives a page that is loaded from this very machine its session without the token. It is for a
 	// machine with a single user: every local process can load the page.
 	LoopbackCommands bool
+}
+
+// Limits are what a run's bench file says of a good start.
+type Limits struct {
+	StartWithinSeconds float64 // by when the clock must have started
+	RailFraction       float64 // of the set volts; the start is timed from the rail crossing it
 }
 
 // Server is the handler of the whole port and a runner.Observer. It is safe for concurrent use.

@@ -134,8 +134,10 @@ func (s *Server) getExport(w http.ResponseWriter, r *http.Request) {
 		export, kind = s.options.Book.ExportCSV, "text/csv; charset=utf-8"
 	case "jsonl":
 		export, kind = s.options.Book.ExportJSONLines, "application/jsonl"
+	case "parquet":
+		export, kind = s.options.Book.ExportParquet, "application/vnd.apache.parquet"
 	default:
-		writeError(w, http.StatusBadRequest, fmt.Errorf("format=%q: want csv or jsonl", format))
+		writeError(w, http.StatusBadRequest, fmt.Errorf("format=%q: want csv, jsonl or parquet", format))
 		return
 	}
 	run, found := s.runOf(w, r)

@@ -9,6 +9,8 @@ import (
 	"net/http"
 	"strings"
 	"testing"
+
+	"ringup/runner/logbook"
 )
 
 func decode[T any](t *testing.T, s http.Handler, path string) T {
@@ -87,6 +89,10 @@ func TestReadingRuns(t *testing.T) {
 	if cycles != 5 {
 		t.Errorf("JSON lines have %d cycles, want 5", cycles)
 	}
+	parquet := ask(s, "GET", "/api/v1/runs/1/export?format=parquet", "")
+	if body := parquet.Body.String(); !strings.HasPrefix(body, "PAR1") || !strings.HasSuffix(body, "PAR1") || parquet.Header().Get("Content-Type") != "application/vnd.apache.parquet" {
+		t.Errorf("%d bytes are no Parquet file, headers %v", len(body), parquet.Header())
+	}
 }
 
 func TestBadRequestsSayWhatIsWrong(t *testing.T) {
@@ -106,8 +112,8 @@ func TestBadRequestsSayWhatIsWrong(t *testing.T) {
 		"/api/v1/runs/1/cycles?limit=1001":  {400, "from 1 to 1000"},
 		"/api/v1/runs/1/cycles?after=-1":    {400, "from 0"},
 		"/api/v1/runs/1/cycles?after=1.5":   {400, "whole number"},
-		"/api/v1/runs/1/export":             {400, "csv or jsonl"},
-		"/api/v1/runs/1/export?format=xlsx": {400, "csv or jsonl"},
+		"/api/v1/runs/1/export":             {400, "csv, jsonl or parquet"},
+		"/api/v1/runs/1/export?format=xlsx": {400, "csv, jsonl or parquet"},
 		"/api/v1/runs/99/export?format=csv": {404, "no such run"},
 		"/api/v1/runs/1/chart/pie.svg":      {404, "rate.svg"},
 		"/api/v1/runs/1/chart/rate.svg":     {404, "nothing to draw"},
@@ -143,7 +149,13 @@ func TestReport(t *testing.T) {
 
 func TestCharts(t *testing.T) {
 	b := newBench(t)
-	s := b.serve(Options{})
+	limits := Limits{}
+	s := b.serve(Options{Limits: func(r logbook.Run) Limits {
+		if r.BenchText != "[unit]" {
+			t.Errorf("asked for the limits of a run whose bench file is %q", r.BenchText)
+		}
+		return limits
+	}})
 	b.begin(80)
 	for i := range 80 {
 		b.cycle([]float64{3.6, 2.4}[i%2], i%8 == 3)
@@ -167,6 +179,14 @@ func TestCharts(t *testing.T) {
 		if !strings.Contains(waves, want) {
 			t.Errorf("waveforms lack %q", want)
 		}
+	}
+	if strings.Contains(waves, "allowed") {
+		t.Error("waveforms show an allowed time that nobody has given")
+	}
+	limits = Limits{StartWithinSeconds: 0.065, RailFraction: 0.5}
+	waves = ask(s, "GET", "/api/v1/runs/1/chart/waves.svg", "").Body.String()
+	if n := strings.Count(waves, "allowed 65"); n != 2 {
+		t.Errorf("the allowed 65 ms are shown %d times, want beside failure and start alike", n)
 	}
 }
 

@@ -3,7 +3,8 @@
 // It holds numbers only and never talks to an instrument: the measuring goroutine hands over each event, and a
 // scrape reads what was last handed over. Names start with ringup_, units are base units, and a quantity that was
 // not measured has no series at all, so that a missing thermometer never reads as zero degrees. Labels stay bounded
-// because only the current run and the one before it keep their series.
+// because only the current run and the one before it keep their series, and only the first conditions of a run have
+// series of their own.
 //
 // Counts come from the logbook's own totals, which every event carries, so they are right after a restart in the
 // middle of a run. Histograms count from the start of this process.
@@ -28,10 +29,11 @@ type Metrics struct {
 	handler  http.Handler
 	now      func() time.Time // wall clock, replaced in tests
 
-	mu     sync.Mutex // guards what follows: the memory between one event and the next
-	runs   []string   // runs that have series, the current one last
-	seen   map[series]int
-	roles  map[string]bool // instruments heard of
+	mu     sync.Mutex                    // guards what follows: the memory between one event and the next
+	runs   []string                      // runs that have series, the current one last
+	seen   map[series]int                // cycles counted so far
+	shown  map[string]map[condition]bool // conditions that have series of their own, by run
+	roles  map[string]bool               // instruments heard of
 	infoOf infoOf
 
 	vectors
@@ -48,6 +50,7 @@ func New(buildVersion string) *Metrics {
 		registry: prometheus.NewRegistry(),
 		now:      time.Now,
 		seen:     map[series]int{},
+		shown:    map[string]map[condition]bool{},
 		roles:    map[string]bool{},
 		vectors:  newVectors(),
 	}

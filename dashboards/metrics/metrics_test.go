@@ -33,8 +33,8 @@ func run(id int64, state string) logbook.Run {
 	return logbook.Run{ID: id, Script: "soak.lua", Unit: "river-level logger 0231", State: state}
 }
 
-// condition is a tally with a known interval, so that the tests see whether the right number lands in the right series.
-func condition(volts float64, verdicts map[string]int) failrate.Condition {
+// tallied is a condition with a known interval, so that the tests see whether the right number lands in the right series.
+func tallied(volts float64, verdicts map[string]int) failrate.Condition {
 	return failrate.Condition{Volts: volts, Treatment: "as found", Estimate: 0.25, Low: 0.05, High: 0.6, Confidence: 0.95, Verdicts: verdicts}
 }
 
@@ -69,11 +69,11 @@ func feedRun(m *Metrics, id int64) {
 	observe(runner.Event{Kind: runner.CycleBegun, Cycle: started(id, 1, 2.4)})
 	observe(runner.Event{Kind: runner.SupplyRead, Output: true, Volts: 2.401, Amps: 0.004})
 	observe(runner.Event{Kind: runner.CycleDone, Cycle: started(id, 1, 2.4),
-		Progress: runner.Progress{Done: 1, Planned: 4, Conditions: []failrate.Condition{condition(2.4, map[string]int{"started": 1})}}})
+		Progress: runner.Progress{Done: 1, Planned: 4, Conditions: []failrate.Condition{tallied(2.4, map[string]int{"started": 1})}}})
 	observe(runner.Event{Kind: runner.Committed, CommitSeconds: 0.0004, LogbookBytes: 65536})
 	observe(runner.Event{Kind: runner.CycleDone, Cycle: silent(id, 2, 2.4),
 		Progress: runner.Progress{Done: 2, Planned: 4, ExpectedEnd: night.Add(time.Hour),
-			Conditions: []failrate.Condition{condition(2.4, map[string]int{"started": 1, "silent": 1})}}})
+			Conditions: []failrate.Condition{tallied(2.4, map[string]int{"started": 1, "silent": 1})}}})
 	observe(runner.Event{Kind: runner.SupplyRead, Output: false, ConfirmedOff: true})
 	observe(runner.Event{Kind: runner.Marked, Mark: logbook.Mark{Text: "C7 chilled"}})
 	observe(runner.Event{Kind: runner.Held, Run: run(id, "held"), Reason: "fit 27 pF at C7", Question: "fit 27 pF at C7"})
@@ -112,18 +112,25 @@ func TestLint(t *testing.T) {
 func TestNames(t *testing.T) {
 	m := newTestMetrics()
 	feedRun(m, 1)
-	// The cycle before was silent; one with a clock brings the rest of the series.
-	m.Observe(runner.Event{Kind: runner.CycleDone, Cycle: started(1, 3, 2.4), Progress: runner.Progress{ExpectedEnd: night}})
-	families, err := m.registry.Gather()
-	if err != nil {
-		t.Fatal(err)
-	}
+	// The cycle before was silent; one with a clock brings the rest of the series, but for one that a held run has not.
+	m.Observe(runner.Event{Kind: runner.CycleDone, At: night, Cycle: started(1, 3, 2.4), Progress: runner.Progress{Done: 3, Planned: 4, ExpectedEnd: night}})
 	var got []string
-	for _, f := range families {
-		if strings.HasPrefix(f.GetName(), "ringup_") {
-			got = append(got, f.GetName())
+	gather := func() {
+		families, err := m.registry.Gather()
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, f := range families {
+			if strings.HasPrefix(f.GetName(), "ringup_") {
+				got = append(got, f.GetName())
+			}
 		}
 	}
+	gather()
+	m.Observe(runner.Event{Kind: runner.Released, Run: run(1, "running")})
+	gather()
+	slices.Sort(got)
+	got = slices.Compact(got)
 	golden, err := os.ReadFile("testdata/names.txt")
 	if err != nil {
 		t.Fatal(err)
@@ -164,6 +171,7 @@ func TestWhatAScrapeSays(t *testing.T) {
 		`ringup_logbook_bytes 65536`,
 		`ringup_last_cycle_timestamp_seconds 1.7685144e+09`,
 		`ringup_run_expected_end_timestamp_seconds 1.768518e+09`,
+		`ringup_cycle_expected_seconds 1795.5`, // an hour less nine seconds for the two that are left
 	} {
 		if !slices.Contains(strings.Split(page, "\n"), want) {
 			t.Errorf("scrape lacks %s", want)
@@ -190,9 +198,9 @@ func TestZerosBeforeTheFirstCycleEnds(t *testing.T) {
 
 func TestCountsAfterRestartAreTheLogbooks(t *testing.T) {
 	m := newTestMetrics()
-	before := []failrate.Condition{condition(2.4, map[string]int{"started": 150, "silent": 50})}
+	before := []failrate.Condition{tallied(2.4, map[string]int{"started": 150, "silent": 50})}
 	m.Observe(runner.Event{Kind: runner.RunStarted, Run: run(1, "running"), Progress: runner.Progress{Done: 200, Conditions: before}})
-	after := []failrate.Condition{condition(2.4, map[string]int{"started": 150, "silent": 51})}
+	after := []failrate.Condition{tallied(2.4, map[string]int{"started": 150, "silent": 51})}
 	m.Observe(runner.Event{Kind: runner.CycleDone, Cycle: silent(1, 201, 2.4), Progress: runner.Progress{Done: 201, Conditions: after}})
 	for v, want := range map[string]float64{"started": 150, "silent": 51, "unread": 0} {
 		if got := testutil.ToFloat64(m.cycles.WithLabelValues("1", "as found", "2.4", v)); got != want {
@@ -220,6 +228,56 @@ func TestOnlyCurrentAndLastRunHaveSeries(t *testing.T) {
 	}
 	if strings.Contains(page, "ringup_hold{") {
 		t.Error("a hold outlives its run")
+	}
+}
+
+// TestManyConditions has a script that never sets the same voltage twice.
+func TestManyConditions(t *testing.T) {
+	m := newTestMetrics()
+	m.Observe(runner.Event{Kind: runner.RunStarted, Run: run(1, "running")})
+	const cycles = mostConditions + 50
+	var conditions []failrate.Condition
+	for i := range cycles {
+		volts := 2 + float64(i)/1000
+		conditions = append(conditions, tallied(volts, map[string]int{"started": 1}))
+		m.Observe(runner.Event{Kind: runner.CycleBegun, Cycle: started(1, i+1, volts)})
+		m.Observe(runner.Event{Kind: runner.CycleDone, Cycle: started(1, i+1, volts), Progress: runner.Progress{Done: i + 1, Conditions: conditions}})
+	}
+	page := scrape(t, m, "")
+	sum := 0
+	for line := range strings.Lines(page) {
+		if strings.HasPrefix(line, "ringup_cycles_total{") && strings.HasSuffix(line, " 1\n") {
+			sum++
+		}
+	}
+	if want := `ringup_cycles_total{run="1",treatment="other",verdict="started",volts="other"} 50`; sum != mostConditions || !strings.Contains(page, want+"\n") {
+		t.Errorf("%d conditions have a series of their own, want %d, and %s", sum, mostConditions, want)
+	}
+	if strings.Contains(page, `ringup_failure_ratio{bound="low",run="1",treatment="other"`) {
+		t.Error("the conditions beyond have a failure ratio together")
+	}
+	if want := `ringup_start_seconds_count{run="1",treatment="other",volts="other"} 50`; !strings.Contains(page, want+"\n") {
+		t.Errorf("scrape lacks %s", want)
+	}
+}
+
+// TestGoing: what an alert takes for a stall must neither begin before the run does nor outlast a hold.
+func TestGoing(t *testing.T) {
+	m := newTestMetrics()
+	const name = "\nringup_run_going_since_timestamp_seconds "
+	for _, step := range []struct {
+		e    runner.Event
+		want bool
+	}{
+		{runner.Event{Kind: runner.RunStarted, Run: run(1, "running")}, true},
+		{runner.Event{Kind: runner.Held, Run: run(1, "held"), Reason: "by a person"}, false},
+		{runner.Event{Kind: runner.Released, Run: run(1, "running")}, true},
+		{runner.Event{Kind: runner.RunEnded, Run: run(1, "done")}, false},
+	} {
+		m.Observe(step.e)
+		if got := strings.Contains(scrape(t, m, ""), name); got != step.want {
+			t.Errorf("after %s: going %t, want %t", step.e.Kind, got, step.want)
+		}
 	}
 }
 

@@ -28,15 +28,15 @@ func (m *Metrics) Observe(e runner.Event) {
 	switch e.Kind {
 	case runner.RunStarted:
 		m.startRun(e.Run)
-		m.setProgress(e.Progress, 0)
+		m.setProgress(e, 0)
 	case runner.Planned:
-		m.setProgress(e.Progress, 0)
+		m.setProgress(e, 0)
 	case runner.CycleBegun:
 		m.setTreatment(e.Cycle.Treatment)
 		m.openCondition(e.Cycle)
 	case runner.CycleDone:
 		m.setTreatment(e.Cycle.Treatment)
-		m.setProgress(e.Progress, e.Cycle.Number)
+		m.setProgress(e, e.Cycle.Number)
 		m.addCycle(e.Cycle)
 	case runner.Marked:
 		m.marks.WithLabelValues().Inc()
@@ -44,15 +44,19 @@ func (m *Metrics) Observe(e runner.Event) {
 		m.setState(e.Run)
 		m.hold.Reset()
 		m.hold.WithLabelValues(clean(e.Reason)).Set(1)
+		m.goingSince.Reset()
 	case runner.Released:
 		m.setState(e.Run)
 		m.hold.Reset()
+		setTime(m.goingSince, m.now())
 	case runner.RunEnded:
-		m.setProgress(e.Progress, 0)
+		m.setProgress(e, 0)
 		m.setState(e.Run)
 		m.hold.Reset()
 		m.runActive.WithLabelValues().Set(0)
 		m.expectedEnd.Reset()
+		m.cycleExpected.Reset()
+		m.goingSince.Reset()
 	case runner.SupplyRead:
 		setBool(m.supplyOutput, e.Output)
 		setBool(m.supplyConfirmedOff, e.ConfirmedOff)
@@ -86,6 +90,7 @@ func (m *Metrics) startRun(run logbook.Run) {
 	m.setState(run)
 	m.hold.Reset()
 	m.runActive.WithLabelValues().Set(1)
+	setTime(m.goingSince, m.now())
 	m.marks.WithLabelValues() // 0 until the first
 }
 
@@ -97,6 +102,7 @@ func (m *Metrics) forget(run string) {
 	m.cycles.DeletePartialMatch(of)
 	m.failureRatio.DeletePartialMatch(of)
 	m.startSeconds.DeletePartialMatch(of)
+	delete(m.shown, run)
 	for s := range m.seen {
 		if s.run == run {
 			delete(m.seen, s)
@@ -128,7 +134,8 @@ func (m *Metrics) addCycle(c logbook.Cycle) {
 	setMeasured(m.clockHertz, c.FrequencyHertz)
 	setMeasured(m.clockVolts, c.AmplitudeVolts)
 	if isMeasured(c.StartSeconds) && !c.Censored {
-		h := m.startSeconds.WithLabelValues(runLabel(c.Run), clean(c.Treatment), voltsLabel(c.SetVolts))
+		l := m.label(condition{runLabel(c.Run), clean(c.Treatment), voltsLabel(c.SetVolts)})
+		h := m.startSeconds.WithLabelValues(l.run, l.treatment, l.volts)
 		h.(prometheus.ExemplarObserver).ObserveWithExemplar(c.StartSeconds, cycleExemplar(c.Number))
 	}
 	for phase, seconds := range c.Phases {

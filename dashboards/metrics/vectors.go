@@ -11,6 +11,7 @@ import (
 type vectors struct {
 	buildInfo, runInfo, runState, runActive             *prometheus.GaugeVec
 	cyclesPlanned, expectedEnd, benchClock, lastCycle   *prometheus.GaugeVec
+	goingSince, cycleExpected                           *prometheus.GaugeVec
 	hold, failureRatio, clockHertz, clockVolts, ambient *prometheus.GaugeVec
 	supplyVolts, supplyAmperes                          *prometheus.GaugeVec
 	supplyOutput, supplyConfirmedOff                    *prometheus.GaugeVec
@@ -42,6 +43,9 @@ func newVectors() vectors {
 		benchClock:    gauge("ringup_bench_clock_timestamp_seconds", "The bench's clock at the last event; it differs from the wall clock on a simulated bench only."),
 		lastCycle:     gauge("ringup_last_cycle_timestamp_seconds", "Wall-clock time at which the last cycle was in the logbook."),
 
+		goingSince:    gauge("ringup_run_going_since_timestamp_seconds", "Wall-clock time at which the run last began or was let go on; absent while none is on or it is held."),
+		cycleExpected: gauge("ringup_cycle_expected_seconds", "Time from one cycle to the next that the rest of the run is expected to take, by the bench's clock."),
+
 		hold:         gauge("ringup_hold", "1 while the run waits, supply off, for the reason named.", "reason"),
 		failureRatio: gauge("ringup_failure_ratio", "Failed share of the counted cycles, and the limits of its exact confidence interval.", "run", "treatment", "volts", "bound"),
 		clockHertz:   gauge("ringup_clock_hertz", "Clock frequency in the last cycle."),
@@ -69,7 +73,7 @@ func newVectors() vectors {
 
 func (v vectors) all() []prometheus.Collector {
 	return []prometheus.Collector{
-		v.buildInfo, v.runInfo, v.runState, v.runActive, v.cyclesPlanned, v.expectedEnd, v.benchClock, v.lastCycle,
+		v.buildInfo, v.runInfo, v.runState, v.runActive, v.cyclesPlanned, v.expectedEnd, v.benchClock, v.lastCycle, v.goingSince, v.cycleExpected,
 		v.hold, v.failureRatio, v.clockHertz, v.clockVolts, v.ambient, v.supplyVolts, v.supplyAmperes, v.supplyOutput,
 		v.supplyConfirmedOff, v.instrumentUp, v.logbookBytes, v.cycles, v.marks, v.instrumentErrors, v.startSeconds,
 		v.phaseSeconds, v.querySeconds, v.commitSeconds,

@@ -47,6 +47,8 @@ type Line struct {
 	Name string
 	X, Y []float64
 	Dots []int // indices at which the series' marker stands
+
+	Apart bool // the dots alone, not joined
 }
 
 // The room round a panel in pixels.
@@ -119,8 +121,12 @@ func (g Curves) legend(c *canvas) []entry {
 	for i, l := range g.Panels[0].Lines {
 		entries = append(entries, entry{l.Name, func(x, y float64) {
 			c.group(colourOf(i), "")
-			c.printf(`<line x1="%s" y1="%s" x2="%s" y2="%[2]s" stroke="currentColor" stroke-width="2"/>`+"\n", px(x-9), px(y), px(x+9))
-			c.marker(i, x, y)
+			if !l.Apart {
+				c.printf(`<line x1="%s" y1="%s" x2="%s" y2="%[2]s" stroke="currentColor" stroke-width="2"/>`+"\n", px(x-9), px(y), px(x+9))
+			}
+			if len(l.Dots) > 0 {
+				c.marker(i, x, y)
+			}
 			c.ungroup()
 		}})
 	}
@@ -169,7 +175,9 @@ func (c *canvas) curvePanel(g Curves, p CurvePanel, x axis, top, bottom float64,
 	}
 	for i, l := range p.Lines {
 		c.group(colourOf(i), l.Name)
-		c.printf(`<path class="plot-curve" d="%s" fill="none" stroke="currentColor" stroke-width="2" stroke-linejoin="round"/>`+"\n", curvePath(l, x, y))
+		if !l.Apart {
+			c.printf(`<path class="plot-curve" d="%s" fill="none" stroke="currentColor" stroke-width="2" stroke-linejoin="round"/>`+"\n", curvePath(l, x, y))
+		}
 		for _, d := range l.Dots {
 			if d < len(l.X) && d < len(l.Y) && y.holds(l.Y[d]) {
 				c.marker(i, x.at(l.X[d]), y.at(l.Y[d]))

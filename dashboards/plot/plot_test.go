@@ -163,6 +163,8 @@ func charts() map[string]string {
 		"judged": sampleJudged(verdict.Started).SVG(), "judged late": sampleJudged(verdict.Late).SVG(), "judged dropped": sampleJudged(verdict.DroppedOut).SVG(), "judged unpowered": sampleJudged(verdict.Unpowered).SVG(),
 		"judged without records": Judged{Title: "nothing", Verdict: verdict.Unread, Reason: "the clock record is missing"}.SVG(),
 		"verdicts":               sampleVerdicts().SVG(), "no verdict": VerdictCounts{}.SVG(),
+		"starts": sampleStarts().SVG(), "starts without limit": StartTimes{Rows: sampleStarts().Rows[:1]}.SVG(), "one start": StartTimes{Rows: []StartRow{{"2.2 V", []float64{0.05}, 0, math.NaN()}}}.SVG(),
+		"no start": StartTimes{AllowedSeconds: 65e-3, Rows: []StartRow{{strings.Repeat("<long> ", 20), nil, 40, math.NaN()}}}.SVG(), "no row": StartTimes{}.SVG(),
 		"night": sampleNight().SVG(), "night without ambient": night.SVG(), "no night": Night{}.SVG(),
 	}
 }
@@ -359,7 +361,7 @@ func TestMain(m *testing.M) {
 	if dir := os.Getenv("RINGUP_PLOT_DIR"); dir != "" {
 		var page strings.Builder
 		fmt.Fprintf(&page, "<!doctype html><meta charset=utf-8><meta name=color-scheme content='light dark'><style>%s</style>", CSS)
-		for _, svg := range []string{sampleRates().SVG(), sampleWaveforms().SVG(), sampleVerdicts().SVG(), sampleNight().SVG()} {
+		for _, svg := range []string{sampleRates().SVG(), sampleWaveforms().SVG(), sampleVerdicts().SVG(), sampleNight().SVG(), sampleStarts().SVG()} {
 			fmt.Fprintf(&page, "<p>%s</p>", svg)
 		}
 		if err := os.WriteFile(dir+"/plots.html", []byte(page.String()), 0o644); err != nil {

@@ -33,15 +33,16 @@ func (f FailureRate) SVG() string {
 	if description == "" {
 		description = describe(conditions)
 	}
+	const right, usualLegend = 16.0, 40.0
 	width, height := orElse(f.Width, 720), orElse(f.Height, 340)
-	c := newCanvas(width, height, f.Title, description)
-
-	const right = 16.0
-	top := 8.0
-	if len(treatments) > 1 || anyOneSided(conditions) {
-		top += c.legend(8, top, width-16, c.rateLegend(treatments, conditions))
+	probe := &canvas{}
+	legend := probe.legend(8, 0, width-16, probe.rateLegend(treatments, conditions))
+	if f.Height == 0 { // a long legend takes nothing from the chart
+		height += max(0, legend-usualLegend)
 	}
-	top += 22
+	c := newCanvas(width, height, f.Title, description)
+	c.legend(8, 8, width-16, c.rateLegend(treatments, conditions))
+	top := 8 + legend + 22
 	y, yStep := rateScale(conditions, top, height-44)
 	left := 14 + textWidth(label(100*y.toValue, 100*yStep)+" %")
 	c.text(start, 8, top-10, "failure rate")
@@ -51,12 +52,14 @@ func (f FailureRate) SVG() string {
 		c.text(middle, (left+width-right)/2, (top+height-44)/2, "no counted cycle yet")
 		return c.close()
 	}
-	x := voltScale(conditions, left, width-right)
+	apart := treatmentsApart(treatments, conditions, width-right-left)
+	half := apart * float64(len(treatments)-1) / 2
+	x := voltScale(conditions, left+half, width-right-half)
 	c.voltAxis(x, conditions, height-44)
 	c.text(middle, (left+width-right)/2, height-8, "supply voltage, V")
 	for i, treatment := range treatments {
 		// Treatments at the same voltage stand beside each other.
-		aside := 13 * (float64(i) - float64(len(treatments)-1)/2)
+		aside := apart*float64(i) - half
 		for _, condition := range conditions {
 			if condition.Treatment != treatment {
 				continue
@@ -67,6 +70,16 @@ func (f FailureRate) SVG() string {
 		}
 	}
 	return c.close()
+}
+
+// treatmentsApart is how many pixels lie between treatments at one voltage: fewer
+// where many of them share the width.
+func treatmentsApart(treatments []string, conditions []failrate.Condition, width float64) float64 {
+	voltages := map[float64]bool{}
+	for _, c := range conditions {
+		voltages[c.Volts] = true
+	}
+	return min(13, 0.8*width/float64(len(voltages)*len(treatments)))
 }
 
 func orElse(v, otherwise float64) float64 {

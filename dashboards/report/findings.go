@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 	"time"
 
 	"ringup/dashboards/plot"
@@ -53,6 +54,11 @@ func (f *findings) ListedFlagged() []runner.Flagged {
 }
 
 type ambient struct{ Low, High, Mean float64 }
+
+// String words the temperatures with the sign that print has for a minus.
+func (a ambient) String() string {
+	return strings.ReplaceAll(fmt.Sprintf("%.1f to %.1f °C, mean %.1f °C", a.Low, a.High, a.Mean), "-", "−")
+}
 
 // Known is false when no thermometer was fitted.
 func (a ambient) Known() bool { return !math.IsNaN(a.Mean) }
@@ -181,6 +187,9 @@ func (f *findings) Treatments() string {
 
 // Time words a moment in the bench's own time.
 func (f *findings) Time(t time.Time) string { return moment(t, f.Zone) }
+
+// Clock words a moment of the run shortly, since its date and zone stand at the head.
+func (f *findings) Clock(t time.Time) string { return t.In(f.Zone).Format("2 Jan 15:04:05") }
 
 // Lasted is the time from the first cycle's begin to the last one's end.
 func (f *findings) Lasted() string { return lasted(f.Last.Sub(f.First)) }

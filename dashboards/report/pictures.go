@@ -15,15 +15,25 @@ const chartWidth = 720
 
 // pictures are the charts of the report as SVG, "" where there is nothing to draw.
 type pictures struct {
-	Rates, Waveforms, Verdicts, Night template.HTML
-	Pair                              string // which cycles the waveforms are of
+	Rates, Starts, Waveforms, Verdicts, Night template.HTML
+
+	RatesSay      string
+	Heading, Pair string // which cycles the waveforms are of
 }
 
-func draw(book *logbook.Book, f *findings, o Options) (p pictures, err error) {
+func draw(book *logbook.Book, f *findings, starts []startTimes, o Options) (p pictures, err error) {
 	if f.Cycles == 0 {
 		return p, nil
 	}
-	p.Rates = svg(plot.FailureRate{Title: "Failure rate against supply voltage", Width: chartWidth, Conditions: f.Conditions})
+	if t, ok := searched(f); ok {
+		p.Rates, p.RatesSay = svg(searchChart(f, t)), "Share of the cycles that failed at each voltage tried, few as they are, and the curve through them all."
+	} else {
+		p.Rates = svg(plot.FailureRate{Title: "Failure rate against supply voltage", Width: chartWidth, Conditions: f.Conditions})
+		p.RatesSay = "Failure rate against supply voltage. Whiskers: exact 95 % interval."
+	}
+	if len(starts) > 0 {
+		p.Starts = svg(startChart(starts))
+	}
 	p.Verdicts = svg(verdictChart(f))
 	if windows := f.windows(); len(windows) > 1 {
 		p.Night = svg(nightChart(f, windows))
@@ -43,7 +53,7 @@ func draw(book *logbook.Book, f *findings, o Options) (p pictures, err error) {
 	if len(panels) > 0 {
 		p.Waveforms = svg(plot.Waveforms{Title: "Waveforms", Width: chartWidth, Panels: panels})
 	}
-	p.Pair = sayPair(failure, start)
+	p.Heading, p.Pair = sayPair(failure, start)
 	return p, nil
 }
 
@@ -55,13 +65,17 @@ func verdictChart(f *findings) plot.VerdictCounts {
 	v := plot.VerdictCounts{Title: "Verdicts by condition", Width: chartWidth}
 	treatments := f.Treatments()
 	for _, c := range f.Conditions {
-		label := volts(c.Volts)
-		if c.Treatment != treatments { // more than one
-			label = c.Treatment + ", " + label
-		}
-		v.Rows = append(v.Rows, plot.VerdictRow{Label: label, Counts: c.Verdicts})
+		v.Rows = append(v.Rows, plot.VerdictRow{Label: rowLabel(c.Treatment, c.Volts, c.Treatment != treatments), Counts: c.Verdicts})
 	}
 	return v
+}
+
+// rowLabel names a condition. The voltage comes first, for the end of a long label is cut off.
+func rowLabel(treatment string, v float64, several bool) string {
+	if several {
+		return volts(v) + ", " + treatment
+	}
+	return volts(v)
 }
 
 func nightChart(f *findings, windows []plot.Window) plot.Night {
@@ -144,16 +158,17 @@ func waveformPanel(book *logbook.Book, c logbook.Cycle, o Options) (plot.Panel, 
 	return p, err
 }
 
-func sayPair(failure, start *logbook.Cycle) string {
+func sayPair(failure, start *logbook.Cycle) (heading, caption string) {
+	const both = "A failure beside a start"
 	switch {
 	case failure == nil && start == nil:
-		return "No waveform of this run is in the logbook."
+		return "", "" // and no picture
 	case failure == nil:
-		return "No waveform of a failure is in the logbook; a start is shown."
+		return "A start", "No waveform of a failure is in the logbook; a start is shown."
 	case start == nil:
-		return "No waveform of a start is in the logbook; a failure is shown alone."
+		return "A failure", "No waveform of a start is in the logbook; a failure is shown alone."
 	case failure.Treatment == start.Treatment && failure.SetVolts == start.SetVolts:
-		return fmt.Sprintf("A failure beside a start in the same condition (%s, %s).", failure.Treatment, volts(failure.SetVolts))
+		return both, fmt.Sprintf("A failure beside a start in the same condition (%s, %s).", failure.Treatment, volts(failure.SetVolts))
 	}
-	return fmt.Sprintf("A failure (%s) beside a start (%s): none of the same condition is stored.", failure.Treatment, start.Treatment)
+	return both, fmt.Sprintf("A failure (%s) beside a start (%s): none of the same condition is stored.", failure.Treatment, start.Treatment)
 }

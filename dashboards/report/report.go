@@ -10,6 +10,7 @@ package report
 import (
 	"bytes"
 	_ "embed" // the template and the style sheet
+	"fmt"
 	"html/template"
 	"io"
 	"time"
@@ -31,7 +32,7 @@ type Options struct {
 	// Version is the ringup that writes the report.
 	Version string
 	// AllowedSeconds is by when the clock must have started, from the bench
-	// file; 0 leaves the line out of the waveform charts.
+	// file; 0 leaves it out of charts and start times.
 	AllowedSeconds float64
 	// RailFraction of the set voltage is where the start time begins; 0 means
 	// one half.
@@ -47,7 +48,8 @@ var page string
 var style string
 
 var document = template.Must(template.New("report").Funcs(template.FuncMap{
-	"add1": func(i int) int { return i + 1 }, "percent": percent, "count": failrate.Count, "interval": interval, "milliseconds": milliseconds, "start": start, "volts": volts, "probability": probability,
+	"add1": func(i int) int { return i + 1 }, "percent": percent, "count": failrate.Count, "interval": interval, "milliseconds": milliseconds, "start": start,
+	"volts": volts, "probability": probability, "reached": reached, "limits": limits, "seconds": seconds, "unbroken": unbroken.Replace,
 }).Parse(page))
 
 // Write writes the report of a run. Nothing is written if it returns an error of
@@ -69,7 +71,8 @@ func Write(w io.Writer, book *logbook.Book, run int64, o Options) error {
 			return err
 		}
 	}
-	pictures, err := draw(book, f, o)
+	starts := describeStarts(f, others, o.AllowedSeconds)
+	pictures, err := draw(book, f, starts, o)
 	if err != nil {
 		return err
 	}
@@ -80,8 +83,9 @@ func Write(w io.Writer, book *logbook.Book, run int64, o Options) error {
 	}
 	var out bytes.Buffer
 	err = document.Execute(&out, map[string]any{
-		"Title": title, "Style": template.CSS(plot.LightCSS + style), "Written": moment(o.Written, f.Zone), "Version": o.Version,
-		"F": f, "Others": others, "Headline": headline(f), "Further": further(f, hunted, comparisons), "Pictures": pictures,
+		"Title": title, "Style": template.CSS(plot.LightCSS + style + foot(f)), "Written": moment(o.Written, f.Zone), "Version": o.Version,
+		"F": f, "Others": others, "Headline": headline(f), "Further": further(f, starts, hunted, comparisons), "Pictures": pictures,
+		"Starts": starts, "Allowed": o.AllowedSeconds, "Medians": someLeftOut(f, starts),
 		"Order": throughTheRun(f), "Threshold": againstVoltage(f), "Hunts": hunted, "LeastStartRatio": runner.LeastStartRatio,
 		"Comparisons": comparisons, "Repairs": repairs(f, others), "Unlike": unlike(f, others, comparisons),
 		"Next": next(f, hunted, comparisons), "Cautions": runner.Cautions,
@@ -91,6 +95,15 @@ func Write(w io.Writer, book *logbook.Book, run int64, o Options) error {
 	}
 	_, err = w.Write(bytes.Map(printable, out.Bytes()))
 	return err
+}
+
+// foot is what stands at the foot of each printed page but its number.
+func foot(f *findings) string {
+	text := fmt.Sprintf("Start-up report, run %d, %s", f.Run.ID, f.Run.Started.In(f.Zone).Format("2 Jan 2006"))
+	if f.Run.Simulated {
+		text += ", simulated bench"
+	}
+	return fmt.Sprintf("@page { @bottom-left { content: %q; font: 8pt system-ui, \"Liberation Sans\", sans-serif; color: #5a646e; } }\n", text)
 }
 
 // printable drops the control characters that a mark or an instrument's answer

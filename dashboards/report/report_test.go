@@ -263,8 +263,8 @@ func TestReportOfTheWholeStory(t *testing.T) {
 	if strings.Contains(text, "as found run 2") {
 		t.Error("blocks as found of the hunt are compared with the soak")
 	}
-	if n := strings.Count(page, "<svg"); n != 4 {
-		t.Errorf("%d charts, want 4", n)
+	if n := strings.Count(page, "<svg"); n != 5 {
+		t.Errorf("%d charts, want 5", n)
 	}
 	if strings.Contains(page, "<script") || regexp.MustCompile(`(src|href)=`).MatchString(page) {
 		t.Error("the report needs something from outside")
@@ -354,7 +354,7 @@ func TestWords(t *testing.T) {
 		{percent(0), "0 %"}, {percent(1), "100 %"}, {percent(0.2261), "22.6 %"}, {percent(0.01486), "1.5 %"}, {percent(0.00748), "0.75 %"},
 		{percent(0.0003), "0.030 %"}, {percent(0.9997), "99.97 %"}, {percent(math.NaN()), "–"}, {percent(1e-7), "under 0.001 %"},
 		{failrate.Count(7), "7"}, {failrate.Count(1200), "1,200"}, {failrate.Count(1234567), "1,234,567"}, {volts(3), "3.0 V"}, {volts(2.45), "2.45 V"},
-		{seconds(0.08), "80 ms"}, {seconds(35), "35 s"}, {seconds(3600), "1 h"}, {seconds(math.NaN()), ""}, {milliseconds(0.0123), "12.3 ms"},
+		{seconds(0.08), "80 ms"}, {seconds(35), "35 s"}, {seconds(3600), "1 h"}, {seconds(math.NaN()), ""}, {milliseconds(0.0123), "12.3 ms"}, {milliseconds(0.022), "22.0 ms"}, {milliseconds(0.1), "100 ms"}, {milliseconds(1.5), "1500 ms"},
 		{probability(3e-9), "< 0.0001"}, {probability(0.0123), "0.012"}, {probability(0.5), "0.50"}, {failrate.List([]string{"a", "b", "c"}), "a, b and c"},
 		{lasted(11*time.Hour + 44*time.Minute + 59*time.Second), "11 h 44 min"},
 	} {

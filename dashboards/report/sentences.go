@@ -30,6 +30,9 @@ func headline(f *findings) string {
 		return fmt.Sprintf("None of %s starts%s failed: with %s confidence fewer than %s of its starts fail.",
 			failrate.Count(all.Cycles), who, confidence, percent(all.High))
 	}
+	if t, ok := searched(f); ok {
+		return voltsAt(t, 0.5).Sentence + "."
+	}
 	allowing := ""
 	for _, n := range f.analysis.Nights {
 		if n.Widened && n.Treatment == worst.Treatment && n.Volts == worst.Volts {
@@ -37,8 +40,12 @@ func headline(f *findings) string {
 			allowing = ", which allows for cycles that were not independent of each other"
 		}
 	}
-	return fmt.Sprintf("At %s, its worst voltage, the unit%s failed to start in %s of %s cycles: %s, %s with %s confidence%s.",
-		volts(worst.Volts), who, failrate.Count(worst.Failures), failrate.Count(worst.Cycles), percent(worst.Estimate), between(worst), confidence, allowing)
+	where := volts(worst.Volts)
+	if slices.ContainsFunc(base, func(c failrate.Condition) bool { return c.Cycles > 0 && c.Estimate < worst.Estimate }) {
+		where += ", its worst voltage"
+	}
+	return fmt.Sprintf("At %s, the unit%s failed to start in %s of %s cycles: %s, %s with %s confidence%s.",
+		where, who, failrate.Count(worst.Failures), failrate.Count(worst.Cycles), percent(worst.Estimate), between(worst), confidence, allowing)
 }
 
 func between(c failrate.Condition) string {
@@ -49,10 +56,12 @@ func between(c failrate.Condition) string {
 }
 
 // further says what else stands out.
-func further(f *findings, hunted []hunt, comparisons []comparison) []string {
+func further(f *findings, starts []startTimes, hunted []hunt, comparisons []comparison) []string {
 	base := baseOf(f)
 	var said []string
-	if all := pooled(base); all.Failures > 0 && len(base) > 1 {
+	if _, ok := searched(f); ok {
+		said = append(said, spread(base))
+	} else if all := pooled(base); all.Failures > 0 && len(base) > 1 {
 		said = append(said, fmt.Sprintf("Over all %d conditions %s of %s counted starts failed (%s).", len(base), failrate.Count(all.Failures), failrate.Count(all.Cycles), percent(all.Estimate)))
 		var clean []failrate.Condition
 		var where []string
@@ -68,6 +77,9 @@ func further(f *findings, hunted []hunt, comparisons []comparison) []string {
 	}
 	if kinds := failuresByKind(f.Pooled.Verdicts); kinds != "" {
 		said = append(said, "The failures were "+kinds+".")
+	}
+	if text := slowest(f, starts); text != "" {
+		said = append(said, text)
 	}
 	for _, h := range hunted {
 		if first := h.Suspects[0]; first.Shown {
@@ -178,6 +190,10 @@ func next(f *findings, hunted []hunt, comparisons []comparison) []string {
 	case len(comparisons) == 0 && len(hunted) > 0:
 		steps = append(steps, afterHunting(hunted))
 	case len(comparisons) == 0:
+		if t, ok := searched(f); ok {
+			steps = append(steps, nextAfterSearch(t)...)
+			break
+		}
 		if c, ok := huntAt(base); ok {
 			steps = append(steps, fmt.Sprintf("Find the part: run the hunt at %s, where the unit fails sometimes and starts sometimes (%s), so that better and worse both show.", volts(c.Volts), percent(c.Estimate)))
 		}

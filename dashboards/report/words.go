@@ -30,6 +30,9 @@ func percent(rate float64) string {
 	return strconv.FormatFloat(p, 'f', 2, 64) + " %"
 }
 
+// unbroken keeps a number and its unit on one line.
+var unbroken = strings.NewReplacer(" %", "\u00a0%", " V", "\u00a0V", " ms", "\u00a0ms")
+
 // interval words the bounds of a rate; a one-sided one has only one.
 func interval(c failrate.Condition) string {
 	if c.Cycles == 0 {
@@ -38,12 +41,20 @@ func interval(c failrate.Condition) string {
 	return c.Bounds(percent)
 }
 
-// milliseconds words a start time; one that is not known is a dash.
+// milliseconds words a start time to three digits; one that is not known is a dash.
 func milliseconds(seconds float64) string {
 	if math.IsNaN(seconds) || math.IsInf(seconds, 0) {
 		return "–"
 	}
-	return fmt.Sprintf("%.3g ms", 1e3*seconds)
+	return threeDigits(1e3*seconds) + " ms"
+}
+
+// threeDigits keeps the noughts at the end, so that numbers in a column compare.
+func threeDigits(v float64) string {
+	if math.Abs(v) >= 999.5 {
+		return strconv.FormatFloat(v, 'f', 0, 64)
+	}
+	return strings.TrimSuffix(fmt.Sprintf("%#.3g", v), ".")
 }
 
 // start words a median start time that may not be known.

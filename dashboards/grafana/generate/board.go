@@ -3,6 +3,7 @@ package main
 import (
 	"github.com/grafana/grafana-foundation-sdk/go/cog"
 	"github.com/grafana/grafana-foundation-sdk/go/dashboard"
+	"github.com/grafana/grafana-foundation-sdk/go/prometheus"
 )
 
 // soakTonight is the board: what the run shows, then what the unit, the bench and the instruments do.
@@ -19,6 +20,11 @@ func soakTonight() (dashboard.Dashboard, error) {
 	for _, v := range variables() {
 		b.WithVariable(v)
 	}
+	for _, a := range annotations() {
+		b.Annotation(a)
+	}
+	b.Link(dashboard.NewDashboardLinkBuilder("The bench's own page").Type(dashboard.DashboardLinkTypeLink).Icon("external link").
+		Tooltip("State, question, waveforms and report; a bench that serves TLS wants https").Url("http://${bench}/").TargetBlank(true))
 	var layout layout
 	for _, section := range sections() {
 		b.WithRow(layout.row(section.title))
@@ -26,7 +32,15 @@ func soakTonight() (dashboard.Dashboard, error) {
 			b.WithPanel(layout.panel(p))
 		}
 	}
-	return b.Build()
+	board, err := b.Build()
+	// The library hides both in a menu, where nobody looks at night.
+	for i := range board.Links {
+		board.Links[i].Placement = nil
+	}
+	for i := range board.Annotations.List {
+		board.Annotations.List[i].Placement = nil
+	}
+	return board, err
 }
 
 type section struct {
@@ -59,6 +73,27 @@ func variables() []cog.Builder[dashboard.VariableModel] {
 				Value: dashboard.StringOrArrayOfString{ArrayOfString: []string{"$__all"}},
 			}),
 	}
+}
+
+// annotations lay over every graph what was done meanwhile. Metrics carry no texts of marks, so a mark is only a moment;
+// the bench's page says which.
+func annotations() []cog.Builder[dashboard.AnnotationQuery] {
+	return []cog.Builder[dashboard.AnnotationQuery]{
+		annotation("Held", "orange", `ringup_hold`+onBench, "held", "{{reason}}"),
+		annotation("Treatment", "blue", `ringup_run_info{instance=~"$bench", run=~"$run", treatment!=""} unless ringup_run_info`+ofRun+` offset `+annotationStep, "treatment", "{{treatment}}"),
+		annotation("Mark", "purple", `increase(ringup_marks_total`+onBench+`[`+annotationStep+`])`, "mark", "see the bench's page"),
+	}
+}
+
+// annotationStep is how far apart Grafana asks for annotations; what is true at several steps in a row is one band.
+const annotationStep = "1m"
+
+// annotation has its query twice, since older Grafanas read the one outside target and newer ones that within.
+func annotation(name, color, expr, title, text string) *dashboard.AnnotationQueryBuilder {
+	return dashboard.NewAnnotationQueryBuilder().
+		Name(name).IconColor(color).Enable(true).Datasource(source()).
+		Target(prometheus.NewDataqueryBuilder().RefId("Anno").Expr(expr).Interval(annotationStep).Range()).
+		Expr(expr).Step(annotationStep).TitleFormat(title).TextFormat(text)
 }
 
 func query(name, label, definition string, sort dashboard.VariableSort) *dashboard.QueryVariableBuilder {

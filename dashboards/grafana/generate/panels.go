@@ -1,6 +1,8 @@
 package main
 
 import (
+	"strings"
+
 	"github.com/grafana/grafana-foundation-sdk/go/common"
 	"github.com/grafana/grafana-foundation-sdk/go/dashboard"
 	"github.com/grafana/grafana-foundation-sdk/go/stat"
@@ -28,7 +30,9 @@ func headline() []panel {
 		number("Expected end", "By the bench's clock.", moment, nil,
 			target{`last_over_time(ringup_run_expected_end_timestamp_seconds` + onBench + `[$__range]) * 1000`, "expected end"}),
 		number("Last cycle ago", "Grows while nothing is measured: a hold, a stall, or a run that has ended.", seconds,
-			func(b *stat.PanelBuilder) { b.Decimals(0) },
+			func(b *stat.PanelBuilder) {
+				b.Decimals(0).Thresholds(steps(dashboard.Threshold{Color: "text"}, above(1800, "orange")))
+			},
 			target{`time() - ringup_last_cycle_timestamp_seconds` + onBench, "last cycle"}),
 		number("Supply output", "Read back from the supply. Off counts only once the supply has said so.", count,
 			func(b *stat.PanelBuilder) {
@@ -50,11 +54,33 @@ func failure() []panel {
 		interval(),
 		graph(24, "Cycles per hour by verdict", "Unpowered and unread are faults of bench or instrument and count neither way.", count,
 			func(b *timeseries.PanelBuilder) {
-				b.Min(0).AxisLabel("cycles per hour").FillOpacity(40).LineWidth(0).
+				colored(b).Min(0).AxisLabel("cycles per hour").FillOpacity(40).LineWidth(0).
 					Stacking(common.NewStackingConfigBuilder().Mode(common.StackingModeNormal).Group("A"))
 			},
 			target{`3600 * sum by (verdict) (rate(ringup_cycles_total` + ofRun + `[$__rate_interval]))`, "{{verdict}}"}),
 	}
+}
+
+// verdictColors keep a verdict's colour the same whichever of them a run has: green for a start, warm for failures, grey
+// for what does not count.
+var verdictColors = []struct{ verdict, color string }{
+	{"started", "green"}, {"late", "yellow"}, {"silent", "red"}, {"weak", "orange"}, {"off-frequency", "purple"},
+	{"dropped-out", "dark-red"}, {"unpowered", "#808080"}, {"unread", "#b0b0b0"},
+}
+
+func colored(b *timeseries.PanelBuilder) *timeseries.PanelBuilder {
+	for _, c := range verdictColors {
+		b.OverrideByName(c.verdict, []dashboard.DynamicConfigValue{{Id: "color", Value: map[string]string{"mode": "fixed", "fixedColor": c.color}}})
+	}
+	return b
+}
+
+// quantile is a histogram's, of native buckets where Prometheus has those, else of the classic ones.
+func quantile(q, histogram, by string) string {
+	sum := func(selected, labels string) string {
+		return `histogram_quantile(` + q + `, sum by (` + labels + `) (rate(` + selected + onBench + `[$__rate_interval])))`
+	}
+	return sum(histogram, by) + ` or ` + sum(histogram+"_bucket", strings.TrimPrefix(by+", le", ", "))
 }
 
 // interval is one panel per voltage: the estimate inside its confidence band, for the chosen treatment.
@@ -94,13 +120,19 @@ func clock() []panel {
 func bench() []panel {
 	onRight := []dashboard.DynamicConfigValue{{Id: "unit", Value: amperes}, {Id: "custom.axisPlacement", Value: "right"}}
 	return []panel{
-		graph(8, "Ambient", "Air temperature at the unit, where a thermometer is fitted.", celsius, nil,
+		graph(6, "Ambient", "Air temperature at the unit, where a thermometer is fitted.", celsius, nil,
 			target{`ringup_ambient_celsius` + onBench, "ambient"}),
-		graph(8, "Supply", "As the supply reads itself back.", volts,
+		graph(6, "Supply", "As the supply reads itself back.", volts,
 			func(b *timeseries.PanelBuilder) { b.Min(0).OverrideByName("amperes", onRight) },
 			target{`ringup_supply_volts` + onBench, "volts"},
 			target{`ringup_supply_amperes` + onBench, "amperes"}),
-		graph(8, "Active and held", "1 while a run is active; 1 while it is held.", count,
+		graph(6, "Time of a cycle", "What a cycle's time goes into, by the bench's clock: rest and watch are as the script asks, the others are the bench's own.", seconds,
+			func(b *timeseries.PanelBuilder) {
+				b.Min(0).FillOpacity(40).LineWidth(0).
+					Stacking(common.NewStackingConfigBuilder().Mode(common.StackingModeNormal).Group("A"))
+			},
+			target{perCycle, "{{phase}}"}),
+		graph(6, "Active and held", "1 while a run is active; 1 while it is held.", count,
 			func(b *timeseries.PanelBuilder) {
 				b.Min(0).Max(1).Decimals(0).FillOpacity(15).LineInterpolation(common.LineInterpolationStepAfter)
 			},
@@ -108,6 +140,10 @@ func bench() []panel {
 			target{`sum(ringup_run_state{instance=~"$bench", run=~"$run", state="held"})`, "held"}),
 	}
 }
+
+// perCycle is the mean of each phase, of native buckets or of classic ones.
+const perCycle = `sum by (phase) (histogram_sum(rate(ringup_cycle_phase_seconds` + onBench + `[$__rate_interval]))) / sum by (phase) (histogram_count(rate(ringup_cycle_phase_seconds` + onBench + `[$__rate_interval])))` +
+	` or sum by (phase) (rate(ringup_cycle_phase_seconds_sum` + onBench + `[$__rate_interval])) / sum by (phase) (rate(ringup_cycle_phase_seconds_count` + onBench + `[$__rate_interval]))`
 
 func instruments() []panel {
 	return []panel{
@@ -121,12 +157,12 @@ func instruments() []panel {
 			target{`sum by (role, kind) (increase(ringup_instrument_errors_total` + onBench + `[$__rate_interval]))`, "{{role}} {{kind}}"}),
 		graph(6, "Query time, 99th percentile", "One command or query on the wire.", seconds,
 			func(b *timeseries.PanelBuilder) { b.Min(0) },
-			target{`histogram_quantile(0.99, sum by (role, le) (rate(ringup_instrument_query_seconds_bucket` + onBench + `[$__rate_interval])))`, "{{role}}"}),
+			target{quantile("0.99", "ringup_instrument_query_seconds", "role"), "{{role}}"}),
 		graph(6, "Logbook commit, 99th percentile", "Time until a cycle is safely on disk; size of the logbook on the right.", seconds,
 			func(b *timeseries.PanelBuilder) {
 				b.Min(0).OverrideByName("size", []dashboard.DynamicConfigValue{{Id: "unit", Value: octets}, {Id: "custom.axisPlacement", Value: "right"}})
 			},
-			target{`histogram_quantile(0.99, sum by (le) (rate(ringup_logbook_commit_seconds_bucket` + onBench + `[$__rate_interval])))`, "commit"},
+			target{quantile("0.99", "ringup_logbook_commit_seconds", ""), "commit"},
 			target{`ringup_logbook_bytes` + onBench, "size"}),
 	}
 }

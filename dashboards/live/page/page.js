@@ -28,6 +28,15 @@ function element(tag, text, className) {
 
 function show(id, visible) { $(id).hidden = !visible; }
 
+// A screen reader reads what is set anew, even if it says the same.
+function say(id, text) { if ($(id).textContent !== text) $(id).textContent = text; }
+
+function link(text, href) {
+  const a = element("a", text);
+  a.href = href;
+  return a;
+}
+
 // --- numbers as a person reads them
 
 function percent(ratio) {
@@ -44,17 +53,24 @@ const celsius = (v) => absent(v) ? "–" : v.toFixed(1) + " °C";
 const minus = (text) => text.replace("-", "−");
 
 // Times are the bench's own, in the bench's zone where the browser knows it.
+function inZone(time, style) {
+  const zone = status && status.run && status.run.zone;
+  try {
+    return new Intl.DateTimeFormat("en-GB", zone ? { ...style, timeZone: zone } : style).format(new Date(time));
+  } catch {
+    return new Intl.DateTimeFormat("en-GB", style).format(new Date(time));
+  }
+}
+
 function clock(time, seconds) {
   if (!time) return "–";
   const style = { hour: "2-digit", minute: "2-digit", hourCycle: "h23" };
   if (seconds) style.second = "2-digit";
-  const zone = status && status.run && status.run.zone;
-  try {
-    return new Intl.DateTimeFormat(undefined, zone ? { ...style, timeZone: zone } : style).format(new Date(time));
-  } catch {
-    return new Intl.DateTimeFormat(undefined, style).format(new Date(time));
-  }
+  return inZone(time, style);
 }
+
+// A run goes over midnight, so its begin and end have their day.
+const dayAndClock = (time) => time ? inZone(time, { weekday: "short", day: "numeric", month: "short" }) + ", " + clock(time) : "–";
 
 function duration(ms) {
   const minutes = Math.round(ms / 60000);
@@ -84,33 +100,97 @@ function showStatus(now) {
 
 function showHeadline(now) {
   const r = now.run;
-  $("state").textContent = r ? (!now.active && r.state === "running" ? "interrupted" : r.state) : "no run";
-  $("state").className = "state " + (r ? r.state : "");
+  const interrupted = r && !now.active && (r.state === "running" || r.state === "held");
+  say("state", !r ? "no run" : interrupted ? "interrupted" : r.state);
+  $("state").className = "state " + (!r ? "" : interrupted ? "stopped" : r.state);
+  showSupply(now);
+  showNext(now, interrupted);
   show("simulated", r && r.simulated);
   $("unit").textContent = r ? r.unit : "No run yet";
-  $("treatment").textContent = r ? [now.treatment, "run " + r.run, r.script, "since " + clock(r.started)].filter(Boolean).join(" · ") : "Start a script to begin.";
+  $("treatment").textContent = r ? [now.treatment, "run " + r.run, r.script, "since " + dayAndClock(r.started)].filter(Boolean).join(" · ") : "";
   show("reason", r && r.reason && r.state !== "held");
   $("reason").textContent = r ? r.reason : "";
-  document.title = (r ? r.state + " · " + r.unit + " · " : "") + "ringup";
+  document.title = (r ? $("state").textContent + " · " + r.unit + " · " : "") + "ringup";
   if (!r) return;
   const p = now.progress;
-  let text = p.planned ? p.done.toLocaleString() + " of " + p.planned.toLocaleString() + " cycles" : p.done.toLocaleString() + " cycles";
+  let text = p.planned ? p.done.toLocaleString("en-GB") + " of " + p.planned.toLocaleString("en-GB") + " cycles" : p.done.toLocaleString("en-GB") + " cycles";
   if (now.active && p.expected_end) {
-    text += " · should end " + clock(p.expected_end) + ", in " + duration(new Date(p.expected_end) - new Date(now.clock));
+    text += " · should end " + dayAndClock(p.expected_end) + ", in " + duration(new Date(p.expected_end) - new Date(now.clock));
   } else if (r.ended) {
-    text += " · ended " + clock(r.ended);
+    text += " · ended " + dayAndClock(r.ended);
   }
   $("howfar").textContent = text;
+  $("shown").textContent = whatItShows(p.conditions);
   show("bar", p.planned > 0);
   $("bar").max = p.planned || 1;
   $("bar").value = Math.min(p.done, p.planned);
+}
+
+// Whether the supply is off must be seen without scrolling.
+function showSupply(now) {
+  const [text, className] = supplyText(now);
+  $("supply").textContent = "supply " + text;
+  $("supply").className = "tag " + className;
+  show("supply", now.run !== null);
+}
+
+function supplyText(now) {
+  const s = now.supply;
+  if (!s.known) return ["not heard of in this process", ""];
+  if (s.output) return ["on", "on"];
+  if (s.confirmed_off) return ["off, confirmed", "ok"];
+  return energised(now) ? ["NOT CONFIRMED OFF", "warn"] : ["being switched", "on"];
+}
+
+// The supply may be on, or not yet off, only while a run measures.
+const energised = (now) => now.supply.known && !now.supply.confirmed_off && (!now.active || now.hold !== null);
+
+// The night in one sentence: how often it failed, and where most.
+function whatItShows(conditions) {
+  const counted = conditions.filter((c) => c.cycles > 0);
+  const sum = (of) => conditions.reduce((n, c) => n + of(c), 0);
+  const cycles = sum((c) => c.cycles), failed = sum((c) => c.failures), apart = sum((c) => c.not_counted);
+  if (cycles === 0) return apart ? "No start counted: " + apart.toLocaleString("en-GB") + " unpowered or unread." : "";
+  let text = (failed === 0 ? "None" : failed.toLocaleString("en-GB")) + " of " + cycles.toLocaleString("en-GB") + (cycles === 1 ? " start" : " starts") + " failed";
+  if (failed > 0 && counted.length > 1) {
+    const worst = counted.reduce((a, b) => b.estimate > a.estimate ? b : a);
+    const several = counted.some((c) => c.treatment !== worst.treatment);
+    text += "; worst at " + (worst.volts === null ? "all voltages" : volts(worst.volts)) + (several ? ", " + worst.treatment : "") +
+      ": " + percent(worst.estimate) + " (" + interval(worst) + ", " + worst.failures + " of " + worst.cycles + ")";
+  }
+  return text + (apart ? "; " + apart.toLocaleString("en-GB") + " more not counted." : ".");
+}
+
+function interval(c) {
+  return c.one_sided && c.failures === 0 ? "at most " + percent(c.high)
+    : c.one_sided ? "at least " + percent(c.low)
+    : percent(c.low).replace(" %", "") + " to " + percent(c.high);
+}
+
+// What a person is to do now.
+function showNext(now, interrupted) {
+  const r = now.run;
+  const report = () => link("report", "/api/v1/runs/" + r.run + "/report");
+  let parts;
+  if (!r) parts = ["Start a script: under ", link("Run", "#control"), ", or with ringup submit."];
+  else if (interrupted) parts = ["It goes on once the instruments answer, or when the same script is run again on this bench. ", link("What was said last", "/debug")];
+  else if (now.hold && now.hold.question) parts = ["It waits for your ", link("answer", "#hold"), "."];
+  else if (now.hold && now.hold.for_person) parts = ["It waits until you let it ", link("go on", "#hold"), "."];
+  else if (now.hold) parts = ["It waits for an instrument. ", link("What was said last", "/debug")];
+  else if (now.active) parts = ["Nothing to do: at its end the supply goes off."];
+  else if (r.state === "failed") parts = ["Mend what the reason says and run the script again. ", link("What was said last", "/debug"), " · ", report()];
+  else parts = [r.accepted === true ? "The script accepts the unit. " : r.accepted === false ? "The script rejects the unit. " : "", "Read the ", report(), ", then start the next script under ", link("Run", "#control"), "."];
+  const text = parts.map((p) => p.textContent ?? p).join("") + r?.run;
+  if ($("next").dataset.says === text) return; // a link that is replaced at every cycle cannot be clicked
+  $("next").dataset.says = text;
+  $("next").replaceChildren(...parts);
 }
 
 function showHold(now) {
   show("hold", now.hold !== null);
   if (!now.hold) return;
   $("hold-title").textContent = now.supply.confirmed_off ? "The run waits, supply off" : "The run waits; the supply is not confirmed off";
-  $("question").textContent = now.hold.question || now.hold.reason;
+  say("question", now.hold.question || now.hold.reason);
   show("answer-form", now.hold.question !== "");
   show("resume-form", now.hold.for_person);
   show("hold-self", now.hold.question === "" && !now.hold.for_person);
@@ -128,19 +208,25 @@ function showConditions(conditions) {
   for (const c of counted) {
     if (!tables.has(c.treatment)) {
       const table = element("table", undefined, "rates");
-      table.append(element("caption", c.treatment || "as found"), element("tbody"));
+      const names = element("tr");
+      for (const name of ["volts", "failure rate", "interval"]) {
+        const head = element("th");
+        head.scope = "col";
+        head.append(element("span", name, "unseen"));
+        names.append(head);
+      }
+      const heads = element("thead");
+      heads.append(names);
+      table.append(element("caption", c.treatment || "as found"), heads, element("tbody"));
       tables.set(c.treatment, table);
     }
     const row = element("tr");
     const head = element("th", c.volts === null ? "all" : volts(c.volts), "volts");
     head.scope = "row";
     const rate = element("td", percent(c.estimate), "rate num");
-    const sure = c.one_sided && c.failures === 0 ? "at most " + percent(c.high)
-      : c.one_sided ? "at least " + percent(c.low)
-      : percent(c.low).replace(" %", "") + " to " + percent(c.high);
-    const interval = element("td", sure);
-    interval.append(element("span", c.failures + " of " + c.cycles, "quiet count"));
-    row.append(head, rate, interval);
+    const sure = element("td", interval(c));
+    sure.append(element("span", c.failures + " of " + c.cycles, "quiet count"));
+    row.append(head, rate, sure);
     tables.get(c.treatment).tBodies[0].append(row);
   }
   const note = element("p", Math.round(100 * counted[0].confidence) + " % confidence, exact. Unpowered and unread cycles count neither way.", "quiet");
@@ -154,7 +240,7 @@ function showVerdicts(conditions) {
   const list = element("dl");
   for (const v of ["started", ...failures, ...notCounted]) {
     if (!sums.has(v)) continue;
-    list.append(element("dt", v, verdictClass(v)), element("dd", sums.get(v).toLocaleString() + (notCounted.has(v) ? " (not counted)" : "")));
+    list.append(element("dt", v, verdictClass(v)), element("dd", sums.get(v).toLocaleString("en-GB") + (notCounted.has(v) ? " (not counted)" : "")));
   }
   $("verdicts").replaceChildren(list);
 }
@@ -165,9 +251,8 @@ function showBench(now) {
   const list = [];
   const add = (name, text, className) => list.push(element("dt", name), element("dd", text, className));
   const s = now.supply;
-  if (!s.known) add("Supply", "not heard of in this process");
-  else if (s.output) add("Supply", "output on, " + volts(s.volts) + ", " + milli(s.amps, "A"));
-  else add("Supply", s.confirmed_off ? "off, confirmed" : "NOT CONFIRMED OFF", s.confirmed_off ? "ok" : "no");
+  if (s.output) add("Supply", "on, " + volts(s.volts) + ", " + milli(s.amps, "A"));
+  else add("Supply", ...supplyText(now));
   add("Ambient", minus(celsius(now.ambient_celsius)));
   const roles = Object.keys(now.instruments).sort();
   const well = roles.filter((role) => now.instruments[role].answers);
@@ -182,16 +267,16 @@ function showBench(now) {
 }
 
 function showAlarm(now) {
-  const s = now.supply;
-  const energised = s.known && !s.confirmed_off && (!now.active || now.hold !== null);
-  const text = energised ? "The supply is not confirmed off and nothing is measuring. Switch it off by hand and pull the unit's lead." : "";
-  if ($("alarm").textContent !== text) $("alarm").textContent = text;
-  show("alarm", energised);
+  const text = energised(now) ? "The supply is not confirmed off and nothing is measuring. Switch it off by hand and pull the unit's lead." : "";
+  say("alarm", text);
+  show("alarm", energised(now));
 }
 
 // --- cycles and marks
 
 function showCycles() {
+  show("cycles-table", cycles.length > 0);
+  show("no-cycles", cycles.length === 0);
   $("cycles").replaceChildren(...cycles.map((c) => {
     const row = element("tr");
     row.append(
@@ -204,6 +289,7 @@ function showCycles() {
 }
 
 function showMarks() {
+  show("no-marks", marks.length === 0);
   $("marks").replaceChildren(...marks.map((m) => {
     const item = element("li");
     const time = element("time", clock(m.at));
@@ -221,10 +307,8 @@ async function loadRun() {
   if (!shown) return;
   const at = "/api/v1/runs/" + shown;
   $("downloads").replaceChildren(
-    ...[["report", at + "/report"], ["CSV", at + "/export?format=csv"], ["JSON lines", at + "/export?format=jsonl"]].flatMap(([text, href], i) => {
-      const a = element("a", text);
-      a.href = href;
-      return i ? [" · ", a] : [a];
+    ...[["report", at + "/report"], ["CSV", at + "/export?format=csv"], ["JSON lines", at + "/export?format=jsonl"], ["Parquet", at + "/export?format=parquet"]].flatMap(([text, href], i) => {
+      return i ? [" · ", link(text, href)] : [link(text, href)];
     }));
   show("downloads", true);
   try {

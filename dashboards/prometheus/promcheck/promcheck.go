@@ -52,6 +52,17 @@ func Program(t testing.TB, name string) string {
 // test ends. The target is the URL of a metrics page; the rule files are loaded as they are.
 func Start(t testing.TB, target string, ruleFiles ...string) *Prometheus {
 	t.Helper()
+	return start(t, nil, target, ruleFiles)
+}
+
+// StartNative is Start with native histograms enabled: Prometheus then scrapes in protobuf and keeps no classic buckets.
+func StartNative(t testing.TB, target string, ruleFiles ...string) *Prometheus {
+	t.Helper()
+	return start(t, []string{"--enable-feature=native-histograms"}, target, ruleFiles)
+}
+
+func start(t testing.TB, flags []string, target string, ruleFiles []string) *Prometheus {
+	t.Helper()
 	program := Program(t, "prometheus")
 	folder := t.TempDir()
 	config := filepath.Join(folder, "prometheus.yml")
@@ -64,11 +75,11 @@ func Start(t testing.TB, target string, ruleFiles ...string) *Prometheus {
 	}
 	address := freeAddress(t)
 	ctx, cancel := context.WithCancel(context.Background())
-	command := exec.CommandContext(ctx, program,
+	command := exec.CommandContext(ctx, program, append(flags,
 		"--config.file="+config,
 		"--storage.tsdb.path="+filepath.Join(folder, "data"),
 		"--web.listen-address="+address,
-		"--log.level=warn")
+		"--log.level=warn")...)
 	command.Cancel = func() error { return command.Process.Signal(syscall.SIGTERM) }
 	command.WaitDelay = 10 * time.Second
 	var log strings.Builder

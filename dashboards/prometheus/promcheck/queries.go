@@ -14,9 +14,9 @@ import (
 
 // Query is one query of a board or a rule file.
 type Query struct {
-	Name string // panel title and reference, or rule name
+	Name string // panel title and reference, annotation or rule name
 	Expr string
-	// Alert is true if an empty answer is the good one.
+	// Alert is true if an empty answer is the usual one, as of an alert or an annotation.
 	Alert bool
 }
 
@@ -42,6 +42,7 @@ func BoardQueries(path string) ([]Query, error) {
 			panel
 			Panels []panel // of a collapsed row
 		}
+		Annotations struct{ List []struct{ Name, Expr string } }
 	}
 	if err := json.Unmarshal(text, &board); err != nil {
 		return nil, fmt.Errorf("%s: %w", path, err)
@@ -57,6 +58,9 @@ func BoardQueries(path string) ([]Query, error) {
 		for _, inner := range p.Panels {
 			add(inner)
 		}
+	}
+	for _, a := range board.Annotations.List {
+		queries = append(queries, Query{Name: "annotation " + a.Name, Expr: forTest.Replace(a.Expr), Alert: true})
 	}
 	for _, q := range queries {
 		if strings.Contains(q.Expr, "$") {
@@ -104,7 +108,8 @@ func Selectors(expr string) []string {
 }
 
 // CheckAll asks every query until it has an answer, and fails the test for each that is refused, stays empty, or has no
-// number in it. An alert is silent on a good night, so of an alert each metric it reads must have an answer instead.
+// number in it. An alert is silent on a good night and an annotation at most moments, so of those each metric they read must
+// have an answer instead.
 func (p *Prometheus) CheckAll(t *testing.T, queries []Query) {
 	t.Helper()
 	for _, q := range queries {
