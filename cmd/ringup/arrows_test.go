@@ -28,6 +28,9 @@ var mayImport = map[string][]string{
 
 	"runner/faultmatrix": {"runner/simbench", "runner/logbook", "runner/verdict"},
 
+	"runner/logbook/ship":        {"runner/logbook"},
+	"runner/logbook/ship/pgtest": {},
+
 	"runner/benchcheck": {"runner", "runner/bench", "runner/verdict", "drivers", "drivers/dialect", "drivers/scpi", "drivers/link"},
 
 	"runner/crystal/marking": {},

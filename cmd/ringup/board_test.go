@@ -11,6 +11,7 @@ import (
 	"ringup/runner"
 	"ringup/runner/bench"
 	"ringup/runner/logbook"
+	"ringup/runner/simbench"
 )
 
 // A night with a question in it, so that the hold shows, too.
@@ -21,8 +22,8 @@ treatment("C7 chilled")
 soak { volts = { 2.2 }, cycles = 10, rest = "10 s" }
 `
 
-// A real Prometheus scrapes a paced virtual night. Every query of board and rules must have an answer, and what
-// Prometheus counts must be what the logbook has.
+// A real Prometheus scrapes a paced virtual night, in which a question waits and the scope falls silent. Every query of
+// board and rules must have an answer, and what Prometheus counts must be what the logbook has.
 func TestBoardAgainstPrometheus(t *testing.T) {
 	folder := t.TempDir()
 	b, err := bench.Parse("bench.toml", []byte(demoBench))
@@ -36,7 +37,7 @@ func TestBoardAgainstPrometheus(t *testing.T) {
 	defer book.Close()
 	desk := newDesk(book)
 	address := freePort(t)
-	stop, err := desk.listen(address, book.Path(), t.Output())
+	_, stop, err := desk.listen(listening{address: address}, book.Path(), t.Output())
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -44,10 +45,10 @@ func TestBoardAgainstPrometheus(t *testing.T) {
 
 	rules := "../../dashboards/prometheus/"
 	prometheus := promcheck.Start(t, "http://"+address+"/metrics", rules+"rules.yml", rules+"alerts.yml")
-	held := make(chan struct{}, 1)
+	held := make(chan string, 10)
 	watch := runner.Observers{desk, observerFunc(func(e runner.Event) {
 		if e.Kind == runner.Held {
-			held <- struct{}{}
+			held <- e.Reason
 		}
 	})}
 	const pace = 200 // 35 s of rest pass in 0.2 s, so that the night lasts some scrapes
@@ -69,34 +70,58 @@ func TestBoardAgainstPrometheus(t *testing.T) {
 		ended <- err
 	}()
 	session := <-sessions
-	select {
-	case <-held:
-	case err := <-ended:
-		t.Fatalf("the run ended before its question: %v", err)
+	await := func(reason string) {
+		t.Helper()
+		select {
+		case got := <-held:
+			if !strings.HasPrefix(got, reason) {
+				t.Fatalf("the run holds for %q, want %q", got, reason)
+			}
+		case err := <-ended:
+			t.Fatalf("the run ended before it held for %q: %v", reason, err)
+		}
 	}
-
-	for _, read := range []func() ([]promcheck.Query, error){
-		func() ([]promcheck.Query, error) { return promcheck.RuleQueries(rules + "rules.yml") },
-		func() ([]promcheck.Query, error) { return promcheck.RuleQueries(rules + "alerts.yml") },
-		func() ([]promcheck.Query, error) {
-			return promcheck.BoardQueries("../../dashboards/grafana/boards/soak-tonight.json")
-		},
-	} {
-		queries, err := read()
+	ask := func(queries []promcheck.Query, err error) {
+		t.Helper()
 		if err != nil {
 			t.Fatal(err)
 		}
 		prometheus.CheckAll(t, queries)
 	}
+	await("asks")
+	ask(promcheck.RuleQueries(rules + "rules.yml"))
+	ask(promcheck.BoardQueries("../../dashboards/grafana/boards/soak-tonight.json"))
+	const errors = `sum(ringup_instrument_errors_total{role="scope", kind="timeout"})`
+	if before := prometheus.Query(t, errors); len(before) != 1 || before[0].Value != 0 {
+		t.Errorf("time-outs of the scope before it fell silent: %v, want 0", before)
+	}
+	standing.sim.Faults().Silence(simbench.Scope, true)
 	if err := session.Answer("done"); err != nil {
 		t.Fatal(err)
 	}
+	await("lost link")
+	ask(promcheck.RuleQueries(rules + "alerts.yml"))
+	if after := prometheus.Query(t, errors); len(after) != 1 || after[0].Value == 0 {
+		t.Errorf("time-outs of the scope after it fell silent: %v, want some", after)
+	}
+	if down := prometheus.Query(t, `ringup_instrument_up == 0`); len(down) != 1 || down[0].Labels["role"] != "scope" {
+		t.Errorf("down is %v, want the scope alone", down)
+	}
+	standing.sim.Faults().Silence(simbench.Scope, false)
 	if err := <-ended; err != nil {
 		t.Fatal(err)
 	}
 
 	scrapes := prometheus.Query(t, `sum_over_time(up[1h])`)[0].Value
 	prometheus.WaitScraped(t, int(scrapes)+2) // one may have been under way when the run ended
+	for _, role := range []string{"supply", "scope", "thermometer"} {
+		// A dozen messages a cycle at the least, and none takes as long as a second but the scope's that were not answered.
+		q := prometheus.Query(t, `ringup_instrument_query_seconds_count{role="`+role+`"}`)
+		slow := prometheus.Query(t, `ringup_instrument_query_seconds_count{role="`+role+`"} - on (role) ringup_instrument_query_seconds_bucket{role="`+role+`", le=~"1|1.0"}`)
+		if len(q) != 1 || q[0].Value < 90 || len(slow) != 1 || (slow[0].Value > 0) != (role == "scope") {
+			t.Errorf("messages to and from the %s: %v, longer than a second: %v", role, q, slow)
+		}
+	}
 	counted := map[string]float64{}
 	for _, s := range prometheus.Query(t, `sum by (treatment, volts, verdict) (ringup_cycles_total) > 0`) {
 		counted[strings.Join([]string{s.Labels["treatment"], s.Labels["volts"], s.Labels["verdict"]}, "|")] = s.Value

@@ -49,7 +49,12 @@ Exit status: 0 all is well; 1 something has to be put right; 2 usage or a bad fi
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			ctx, stop := signal.NotifyContext(cmd.Context(), os.Interrupt, syscall.SIGTERM)
 			defer stop()
-			if f.dialect != "" {
+			switch {
+			case f.dialect != "" && (f.energise || cmd.Flags().Changed("bench")):
+				return usage{errors.New("--dialect checks a file alone: give it without --energise and without -b")}
+			case f.yes && !f.energise:
+				return usage{errors.New("--yes answers the question of --energise: give both, or neither")}
+			case f.dialect != "":
 				return checkDialect(io, *o, f.dialect)
 			}
 			return checkBench(ctx, io, *o, f)

@@ -36,6 +36,10 @@ Type yes to go on: `, b.Unit.MaxVolts)
 		return false, err
 	}
 	err = checker.Energise(ctx)
+	if isNotOff(err) { // said now, since the guard goes on for a while
+		fmt.Fprintln(s.err, "THE SUPPLY IS NOT CONFIRMED OFF: switch it off by hand. Its guard goes on trying.")
+		err = errors.Join(err, checker.Close()) // or the guard finds the port taken
+	}
 	guard.dismiss(err)
 	var connected *benchcheck.UnitConnectedError
 	if errors.As(err, &connected) && !isNotOff(err) {

@@ -274,6 +274,9 @@ func TestCheckDialect(t *testing.T) {
 	f.edit(t, "mine.toml", "bad.toml", `"thermometer"`, `"thermometre"`)
 	f.wantRefused(t, exitUsage, []string{"check", "--dialect", "bad.toml"}, "bad.toml:1:", "thermometre")
 	f.wantRefused(t, exitUsage, []string{"check", "--dialect", "none.toml"}, "none.toml")
+	f.wantRefused(t, exitUsage, []string{"check", "--dialect", "mine.toml", "--energise"}, "without --energise")
+	f.wantRefused(t, exitUsage, []string{"check", "--dialect", "mine.toml", "-b", "bench.toml"}, "without -b")
+	f.wantRefused(t, exitUsage, []string{"check", "--yes"}, "--energise")
 }
 
 // TestCheckSimulated checks the bench of the demo, which lives in the program itself.

@@ -14,7 +14,7 @@ import (
 )
 
 func newSubmit(io streams, o *options) *cobra.Command {
-	var address string
+	var at daemonAt
 	c := &cobra.Command{
 		Use: "submit SCRIPT", Short: "give a script to the daemon", Args: cobra.ExactArgs(1),
 		Example: "  ringup submit soak.lua",
@@ -30,29 +30,33 @@ func newSubmit(io streams, o *options) *cobra.Command {
 				Run int64 `json:"run"`
 			}
 			body := map[string]string{"name": program.Name, "script": program.Text}
-			if err := newClient(address, o).call(cmd.Context(), http.MethodPost, "/api/v1/runs", body, &taken); err != nil {
+			daemon, err := at.client(o)
+			if err != nil {
+				return err
+			}
+			if err := daemon.call(cmd.Context(), http.MethodPost, "/api/v1/runs", body, &taken); err != nil {
 				return err
 			}
 			if o.json {
 				return printJSON(io.out, taken)
 			}
-			fmt.Fprintf(io.out, "run %d begun; watch it at http://%s\n", taken.Run, address)
+			fmt.Fprintf(io.out, "run %d begun; watch it at %s\n", taken.Run, daemon.base)
 			return nil
 		},
 	}
 	jsonFlag(c, o)
-	daemonFlags(c, &address)
+	at.add(c)
 	return c
 }
 
 func newStatus(io streams, o *options) *cobra.Command {
-	var address string
+	var at daemonAt
 	c := &cobra.Command{
 		Use: "status", Short: "show what the daemon is doing", Args: cobra.NoArgs,
 		Example: "  ringup status\n  ringup status --json",
 		RunE: func(cmd *cobra.Command, _ []string) error {
 			var s live.Status
-			if err := newClient(address, o).call(cmd.Context(), http.MethodGet, "/api/v1/status", nil, &s); err != nil {
+			if err := at.call(cmd.Context(), o, http.MethodGet, "/api/v1/status", nil, &s); err != nil {
 				return err
 			}
 			if o.json {
@@ -62,7 +66,7 @@ func newStatus(io streams, o *options) *cobra.Command {
 		},
 	}
 	jsonFlag(c, o)
-	daemonFlags(c, &address)
+	at.add(c)
 	return c
 }
 
@@ -103,24 +107,24 @@ func printStatus(io streams, s live.Status) error {
 }
 
 func newStop(io streams, o *options) *cobra.Command {
-	var address string
+	var at daemonAt
 	c := &cobra.Command{
 		Use: "stop", Short: "end the daemon's run, supply off", Args: cobra.NoArgs,
 		Example: "  ringup stop",
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			if err := newClient(address, o).call(cmd.Context(), http.MethodPost, "/api/v1/stop", struct{}{}, nil); err != nil {
+			if err := at.call(cmd.Context(), o, http.MethodPost, "/api/v1/stop", struct{}{}, nil); err != nil {
 				return err
 			}
 			fmt.Fprintln(io.out, "the run is being stopped; ringup status says when the supply is read back as off")
 			return nil
 		},
 	}
-	daemonFlags(c, &address)
+	at.add(c)
 	return c
 }
 
 func newHold(io streams, o *options) *cobra.Command {
-	var address string
+	var at daemonAt
 	c := &cobra.Command{
 		Use: "hold [REASON]", Short: "hold the run, supply off, until ringup resume", Args: cobra.ArbitraryArgs,
 		Long: `Holds the run. A cycle whose output is on is finished first; one that is still at rest is begun
@@ -128,7 +132,10 @@ anew afterwards, so nothing comes on any more. The command returns once the supp
 confirmed: then it is safe to touch the unit. A hold outlives a crash and a power cut.`,
 		Example: "  ringup hold\n  ringup hold hands on the board",
 		RunE: func(cmd *cobra.Command, args []string) error {
-			d := newClient(address, o)
+			d, err := at.client(o)
+			if err != nil {
+				return err
+			}
 			body := map[string]string{"reason": strings.Join(args, " ")}
 			if err := d.call(cmd.Context(), http.MethodPost, "/api/v1/hold", body, nil); err != nil {
 				return err
@@ -140,7 +147,7 @@ confirmed: then it is safe to touch the unit. A hold outlives a crash and a powe
 			return nil
 		},
 	}
-	daemonFlags(c, &address)
+	at.add(c)
 	return c
 }
 
@@ -148,7 +155,7 @@ confirmed: then it is safe to touch the unit. A hold outlives a crash and a powe
 const heldPatience = 2 * time.Minute
 
 // awaitHeld waits until the daemon says that the run is held and the supply confirmed off.
-func awaitHeld(ctx context.Context, d client) error {
+func awaitHeld(ctx context.Context, d *client) error {
 	ctx, cancel := context.WithTimeout(ctx, heldPatience)
 	defer cancel()
 	for {
@@ -171,7 +178,7 @@ func awaitHeld(ctx context.Context, d client) error {
 }
 
 func newResume(io streams, o *options) *cobra.Command {
-	var address string
+	var at daemonAt
 	c := &cobra.Command{
 		Use: "resume", Short: "let a held run go on", Args: cobra.NoArgs,
 		Long: `Lets a run go on that is held for a person: by ringup hold, after too many unread cycles in a
@@ -179,42 +186,42 @@ row, or after too much current. A question wants its answer (ringup answer), and
 instrument that does not answer ends by itself.`,
 		Example: "  ringup resume",
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			if err := newClient(address, o).call(cmd.Context(), http.MethodPost, "/api/v1/resume", struct{}{}, nil); err != nil {
+			if err := at.call(cmd.Context(), o, http.MethodPost, "/api/v1/resume", struct{}{}, nil); err != nil {
 				return err
 			}
 			fmt.Fprintln(io.out, "the run goes on")
 			return nil
 		},
 	}
-	daemonFlags(c, &address)
+	at.add(c)
 	return c
 }
 
 func newMark(io streams, o *options) *cobra.Command {
-	var address string
+	var at daemonAt
 	var treatment bool
 	c := &cobra.Command{
 		Use: "mark TEXT", Short: "note what you did to the unit, or saw", Args: cobra.MinimumNArgs(1),
 		Example: "  ringup mark heater came on\n  ringup mark --treatment C7 chilled",
 		RunE: func(cmd *cobra.Command, args []string) error {
 			body := map[string]any{"text": strings.Join(args, " "), "treatment": treatment}
-			return newClient(address, o).call(cmd.Context(), http.MethodPost, "/api/v1/mark", body, nil)
+			return at.call(cmd.Context(), o, http.MethodPost, "/api/v1/mark", body, nil)
 		},
 	}
 	c.Flags().BoolVar(&treatment, "treatment", false, "count the cycles from now on under this treatment")
-	daemonFlags(c, &address)
+	at.add(c)
 	return c
 }
 
 func newAnswer(_ streams, o *options) *cobra.Command {
-	var address string
+	var at daemonAt
 	c := &cobra.Command{
 		Use: "answer TEXT", Short: "answer the question a held run asks", Args: cobra.MinimumNArgs(1),
 		Example: "  ringup answer done\n  ringup answer C7 = 27 pF",
 		RunE: func(cmd *cobra.Command, args []string) error {
-			return newClient(address, o).call(cmd.Context(), http.MethodPost, "/api/v1/answer", map[string]string{"text": strings.Join(args, " ")}, nil)
+			return at.call(cmd.Context(), o, http.MethodPost, "/api/v1/answer", map[string]string{"text": strings.Join(args, " ")}, nil)
 		},
 	}
-	daemonFlags(c, &address)
+	at.add(c)
 	return c
 }

@@ -6,12 +6,10 @@ import (
 	"errors"
 	"fmt"
 	"os"
-	"os/signal"
 	"path/filepath"
 	"regexp"
 	"slices"
 	"strings"
-	"syscall"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -42,8 +40,8 @@ through real serial ports, only that the night is virtual and the bench is simul
 A demo that was cut short goes on where it stopped; one that has ended begins anew.`,
 		Example: "  ringup demo\n  ringup demo --serve     # page and metrics stay up\n  ringup demo --json --seed 7",
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			ctx, stop := signal.NotifyContext(cmd.Context(), os.Interrupt, syscall.SIGTERM)
-			defer stop()
+			ctx, done := untilEnding(cmd.Context(), io.err)
+			defer done()
 			d := demo{io: io, o: *o, f: f, dir: dir, serve: serve, text: demoBench}
 			if !cmd.Flags().Changed("seed") {
 				d.f.seed = 1
@@ -98,9 +96,9 @@ func (d *demo) do(ctx context.Context) (err error) {
 	d.print = newProgressPrinter(d.io.err, d.f.quiet || d.o.json)
 	d.desk = newDesk(d.book)
 	if !d.serve {
-		d.f.listen = "none"
+		d.f.listen = listening{address: "none"}
 	}
-	stopServing, err := d.desk.listen(d.f.listen, d.book.Path(), d.io.err)
+	page, stopServing, err := d.desk.listen(d.f.listen, d.book.Path(), d.io.err)
 	if err != nil {
 		return err
 	}
@@ -110,7 +108,7 @@ func (d *demo) do(ctx context.Context) (err error) {
 		return err
 	}
 	if d.serve {
-		fmt.Fprintf(d.io.err, "\npage and metrics stay up at http://%s; Ctrl-C ends\n", d.f.listen)
+		fmt.Fprintf(d.io.err, "\npage and metrics stay up at %s; Ctrl-C ends\n", page)
 		<-ctx.Done()
 	}
 	return nil

@@ -121,7 +121,7 @@ func TestDemoWithoutAFind(t *testing.T) {
 	tell := func(json bool) string {
 		var out strings.Builder
 		d := demo{io: streams{out: &out, err: io.Discard}, dir: dir, text: strings.Replace(demoBench, "cracked-capacitor", "healthy", 1),
-			o: options{json: json}, f: runFlags{seed: 1, listen: "none", quiet: true}}
+			o: options{json: json}, f: runFlags{seed: 1, listen: listening{address: "none"}, quiet: true}}
 		if err := d.do(t.Context()); err != nil {
 			t.Fatal(err)
 		}

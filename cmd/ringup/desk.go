@@ -7,7 +7,7 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
-	"net"
+	"log"
 	"net/http"
 	"os"
 	"path/filepath"
@@ -20,6 +20,7 @@ import (
 	"ringup/dashboards/report"
 	"ringup/drivers"
 	"ringup/runner"
+	"ringup/runner/bench"
 	"ringup/runner/logbook"
 )
 
@@ -152,36 +153,57 @@ func (d *desk) Ready() (bool, string) {
 	return true, ""
 }
 
-// listen serves page, API and metrics until the returned function is called. With address "none" it serves
-// nothing. logbookPath says where the token lies.
-func (d *desk) listen(address, logbookPath string, errOut io.Writer) (stop func(), err error) {
-	if address == "none" {
-		return func() {}, nil
+// listen serves page, API and metrics until stop is called, and returns the page's address, which is empty if nothing is
+// to be served. logbookPath says where the token lies.
+func (d *desk) listen(l listening, logbookPath string, errOut io.Writer) (page string, stop func(), err error) {
+	if err := l.check(); err != nil {
+		return "", nil, err
 	}
-	if err := loopbackOnly(address); err != nil {
-		return nil, err
+	if l.none() {
+		return "", func() {}, nil
 	}
 	token, err := makeToken(tokenPath(logbookPath))
 	if err != nil {
-		return nil, err
+		return "", nil, err
+	}
+	var certificate *certificate
+	if l.tls() {
+		if certificate, err = readCertificate(l.certificate, l.key, errOut); err != nil {
+			return "", nil, err
+		}
 	}
 	d.page, err = live.New(live.Options{
 		Report: func(w io.Writer, run int64) error { return printable(w, d.book, run, report.Options{}) },
 		Book:   d.book, Metrics: d.metrics, Version: version(), Controller: d, Token: token,
+		Limits: limits, Hosts: l.allNames(certificate.names()),
 	})
 	if err != nil {
-		return nil, err
+		return "", nil, err
 	}
-	listener, err := net.Listen("tcp", address)
+	listener, err := l.open()
 	if err != nil {
-		return nil, fmt.Errorf("page and metrics: %w; choose another with --listen, or none", err)
+		return "", nil, err
 	}
-	fmt.Fprintf(errOut, "page http://%s/#token=%s (without the token it only shows), metrics http://%s/metrics\n", address, token, address)
-	server := &http.Server{Handler: d.page, ReadHeaderTimeout: 10 * time.Second}
+	page = l.url(listener, certificate.names())
+	fmt.Fprintf(errOut, "page %s/#token=%s (without the token it only shows), metrics %s/metrics\n", page, token, page)
+	if l.beyond() && !l.tls() {
+		fmt.Fprintf(errOut, "ringup: this is plain HTTP on a network: whoever is on the way can read the token and command the bench\n")
+	}
+	server := &http.Server{
+		Handler: d.page, ReadHeaderTimeout: 10 * time.Second, IdleTimeout: 2 * time.Minute,
+		ErrorLog: log.New(errOut, "ringup: page and metrics: ", 0),
+	}
 	server.RegisterOnShutdown(d.page.Close)
 	served := make(chan error, 1)
-	go func() { served <- server.Serve(listener) }()
-	return func() {
+	go func() {
+		if certificate != nil {
+			server.TLSConfig = certificate.config()
+			served <- server.ServeTLS(listener, "", "")
+			return
+		}
+		served <- server.Serve(listener)
+	}()
+	return page, func() {
 		ctx, cancel := context.WithTimeout(context.Background(), 5*time.Second)
 		defer cancel()
 		if err := server.Shutdown(ctx); err != nil {
@@ -193,23 +215,22 @@ func (d *desk) listen(address, logbookPath string, errOut io.Writer) (stop func(
 	}, nil
 }
 
-// loopbackOnly refuses to open the bench to a network: there is no TLS yet to keep the token secret there.
-func loopbackOnly(address string) error {
-	host, _, err := net.SplitHostPort(address)
+// limits reads what a run's bench file allowed. An older one may no longer parse, and then nobody can say.
+func limits(r logbook.Run) live.Limits {
+	b, err := bench.Parse(r.Bench, []byte(r.BenchText))
 	if err != nil {
-		return usage{fmt.Errorf("--listen %s: %w; give host:port, like %s", address, err, defaultListen)}
+		return live.Limits{}
 	}
-	if ip := net.ParseIP(host); host != "localhost" && (ip == nil || !ip.IsLoopback()) {
-		return usage{fmt.Errorf("--listen %s is not a loopback address; allowed are 127.0.0.1, ::1 and localhost (from elsewhere, use a tunnel such as ssh -L)", address)}
-	}
-	return nil
+	return live.Limits{StartWithinSeconds: b.Expect.StartWithinSeconds, RailFraction: b.Expect.RailFraction}
 }
 
 // makeToken reads the token of commands, or makes it at the first start; only its owner can read the file.
 func makeToken(path string) (string, error) {
 	text, err := os.ReadFile(path)
-	if err == nil {
-		return strings.TrimSpace(string(text)), nil
+	if token := strings.TrimSpace(string(text)); err == nil && token == "" {
+		return "", fmt.Errorf("the token file %s is empty, so no command could be taken; delete it, and a new one is made", path)
+	} else if err == nil {
+		return token, nil
 	}
 	if !errors.Is(err, fs.ErrNotExist) {
 		return "", err

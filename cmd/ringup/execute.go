@@ -61,6 +61,9 @@ type execution struct {
 	interrupt  bool                  // the end of ctx leaves the run for later instead of stopping it
 }
 
+// errDaemonStopped is why a daemon's run is left, whatever stopped the daemon.
+var errDaemonStopped = fmt.Errorf("%w (the daemon was stopped)", errLeft)
+
 // do executes the script and returns the run. The supply is off and read back when it returns, or the error
 // holds a *runner.NotOffError.
 func (e *execution) do(ctx context.Context) (logbook.Run, error) {
@@ -76,11 +79,15 @@ func (e *execution) do(ctx context.Context) (logbook.Run, error) {
 	}
 	run := s.Context(ctx)
 	err = scripts.Run(run, scripts.Script{Name: e.program.Name, Source: e.program.Text}, facts(e.standing.rig.Bench), host{s}, io.Discard)
-	if errors.Is(err, logbook.ErrFull) {
-		return s.Run(), errors.Join(err, s.Interrupt("the disk is full"))
+	var unwritten *logbook.Error
+	if errors.As(err, &unwritten) {
+		return s.Run(), errors.Join(err, s.Interrupt("the logbook cannot be written"))
 	}
-	if ctx.Err() != nil && e.interrupt {
-		return s.Run(), errors.Join(errStopped, s.Interrupt("the daemon was stopped"))
+	if why := context.Cause(ctx); why != nil && (e.interrupt || errors.Is(why, errLeft)) {
+		if e.interrupt {
+			why = errDaemonStopped
+		}
+		return s.Run(), errors.Join(fmt.Errorf("%w: run %d is %w; give the same command again", errStopped, s.Run().ID, why), s.Interrupt(why.Error()))
 	}
 	if ctx.Err() != nil {
 		s.Stop()
@@ -103,7 +110,12 @@ func zone(b *bench.Bench) *time.Location {
 
 // host serves a script's calls from the session, and tells which errors a script may catch: only those that
 // leave the run as it was. Everything else ends the script at once.
-type host struct{ session *runner.Session }
+type host struct{ session caller }
+
+// caller is a session, or what watches one.
+type caller interface {
+	Call(ctx context.Context, call string, arguments json.RawMessage, line int) (json.RawMessage, error)
+}
 
 func (h host) Call(ctx context.Context, call string, args json.RawMessage, line int) (json.RawMessage, error) {
 	result, err := h.session.Call(ctx, call, args, line)

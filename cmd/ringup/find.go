@@ -113,16 +113,19 @@ func find(ctx context.Context, s streams, o options, f findFlags, addresses []st
 	if lacksPermission(all) {
 		result.UdevRules = link.UdevRules
 	}
+	var writeErr error
 	if f.output != "" {
-		if err := writeNew(f.output, propose(all)); err != nil {
-			return err
+		if writeErr = writeNew(f.output, propose(all)); writeErr == nil {
+			result.BenchFile = f.output
 		}
-		result.BenchFile = f.output
 	}
 	if o.json {
 		err = printJSON(s.out, result)
 	} else {
 		err = printFindings(s.out, result)
+	}
+	if writeErr != nil {
+		return errors.Join(writeErr, err)
 	}
 	return errors.Join(err, silent(all))
 }
@@ -193,6 +196,9 @@ func (i *instrument) ask(ctx context.Context, dialects []*dialect.Dialect) {
 			i.Address, i.Identity = answer.Address.String(), answer.Reply
 			if answer.Address.Baud != a.Baud {
 				i.Note = fmt.Sprintf("no readable *IDN? at %d baud, but at %d", a.Baud, answer.Address.Baud)
+			}
+			if answer.Address.MAVOff != a.MAVOff {
+				i.Note = "its status byte does not say when a reply waits, so it is asked straight away: mav=off"
 			}
 			kind, name := dialect.KindOf(dialects, answer.Reply)
 			i.Role, i.Dialect = string(kind), name

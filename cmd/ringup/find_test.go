@@ -98,6 +98,9 @@ func TestFindOneInstrumentTwice(t *testing.T) {
 	}
 	f.wantRefused(t, exitUsage, []string{"find", one, "--lan", strings.TrimPrefix(one, "tcp:")}, "are one place")
 	f.wantRefused(t, exitUsage, []string{"find", "gpib:5"}, "gpib")
+
+	// What was found is said even if the file cannot be written.
+	f.ringup(t, "find", one, "-o", "none/bench.toml").wantSays(t, exitUsage, []string{"scope", one, "OSC-1"})
 }
 
 // A relay without a supply beside it switches one that is set by hand; the proposal is whole but for what only a person

@@ -9,6 +9,8 @@ import (
 	"io"
 	"os"
 	"os/exec"
+	"os/signal"
+	"sync"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -19,15 +21,20 @@ import (
 )
 
 // guardProcess switches the supply off if this process is killed. It holds no instrument while all is well:
-// it only waits on a pipe whose other end dies with its parent.
+// it only waits on a pipe whose other end dies with its parent. If it is killed itself, another takes its place.
 type guardProcess struct {
-	cmd  *exec.Cmd
-	word io.WriteCloser
+	power string // JSON
+	ended chan struct{}
+
+	mu        sync.Mutex // guards the fields below
+	word      io.WriteCloser
+	dismissed bool
 }
 
 const (
 	allIsOff      = "off"           // what the parent says when it has read the supply back as off
 	guardPatience = 2 * time.Minute // how long a guard tries before it calls a person
+	guardPause    = time.Second     // before the next try to start one
 )
 
 // startGuard starts the guard for a real bench. The simulated bench dies with this process and needs none.
@@ -35,24 +42,58 @@ func startGuard(b *bench.Bench, o options) (*guardProcess, error) {
 	if b.Simulated() {
 		return nil, nil
 	}
-	self, err := os.Executable()
-	if err != nil {
-		return nil, err
-	}
 	power, err := json.Marshal(runner.PowerOf(b, dialectFolder(o)))
 	if err != nil {
 		return nil, err
 	}
-	g := &guardProcess{cmd: exec.Command(self, "guard", string(power))}
-	g.cmd.Stderr = os.Stderr
-	g.cmd.SysProcAttr = ownGroup() // Ctrl-C is for the parent alone
-	if g.word, err = g.cmd.StdinPipe(); err != nil {
-		return nil, err
-	}
-	if err := g.cmd.Start(); err != nil {
+	g := &guardProcess{power: string(power), ended: make(chan struct{})}
+	cmd, err := g.start()
+	if err != nil {
 		return nil, fmt.Errorf("start the guard of the supply: %w", err)
 	}
+	go g.keep(cmd)
 	return g, nil
+}
+
+// start starts a guard. Once this one is dismissed there is none to start, and the command is nil.
+func (g *guardProcess) start() (*exec.Cmd, error) {
+	self, err := os.Executable()
+	if err != nil {
+		return nil, err
+	}
+	cmd := exec.Command(self, "guard", g.power)
+	cmd.Stderr = os.Stderr
+	cmd.SysProcAttr = ownGroup() // Ctrl-C is for the parent alone
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	if g.dismissed {
+		return nil, nil
+	}
+	if g.word, err = cmd.StdinPipe(); err != nil {
+		return nil, err
+	}
+	return cmd, cmd.Start()
+}
+
+// keep sees to it that there is a guard until it is dismissed.
+func (g *guardProcess) keep(cmd *exec.Cmd) {
+	defer close(g.ended)
+	for cmd != nil {
+		err := cmd.Wait() // its own words are on the terminal already
+		if g.isDismissed() {
+			return
+		}
+		fmt.Fprintf(os.Stderr, "\nringup: the guard of the supply has ended (%v); another takes its place\n", err)
+		for cmd, err = g.start(); err != nil; cmd, err = g.start() {
+			time.Sleep(guardPause) // as when the computer is short of memory
+		}
+	}
+}
+
+func (g *guardProcess) isDismissed() bool {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	return g.dismissed
 }
 
 // dismiss lets the guard go, unless the run ended with the supply not confirmed off: then the guard goes on
@@ -61,12 +102,15 @@ func (g *guardProcess) dismiss(err error) {
 	if g == nil {
 		return
 	}
+	g.mu.Lock()
+	g.dismissed = true
 	var notOff *runner.NotOffError
 	if !errors.As(err, &notOff) {
 		fmt.Fprintln(g.word, allIsOff)
 	}
 	g.word.Close()
-	_ = g.cmd.Wait() // its own words are on the terminal already
+	g.mu.Unlock()
+	<-g.ended
 }
 
 func newGuard(s streams) *cobra.Command {
@@ -74,6 +118,7 @@ func newGuard(s streams) *cobra.Command {
 		Use: "guard POWER", Hidden: true, Args: cobra.ExactArgs(1),
 		Short: "switch a supply off when the parent process dies",
 		RunE: func(cmd *cobra.Command, args []string) error {
+			signal.Ignore(allEndings...) // it ends with its work, and soon
 			var power runner.Power
 			if err := json.Unmarshal([]byte(args[0]), &power); err != nil {
 				return usage{err}

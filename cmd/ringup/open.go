@@ -21,7 +21,8 @@ type standing struct {
 	clock runner.Clock
 	sim   *simbench.Bench // nil on a real bench
 	// offSince is when the unit was last switched off, if that is known: from the run before on the same bench, or on
-	// the simulated bench from the logbook.
+	// the simulated bench from the logbook. On a real bench the logbook does not say: whoever was killed may have
+	// switched on once more.
 	offSince time.Time
 }
 
@@ -52,7 +53,7 @@ func leftOff(book *logbook.Book, run *logbook.Run) (past, error) {
 // stand opens a bench's instruments. For sim: addresses it first sets the simulated bench up, on a clock of
 // virtual time that runs pace times as fast as the real one (0: as fast as it can).
 func stand(ctx context.Context, b *bench.Bench, o options, p past, pace float64, watch runner.Observer) (*standing, error) {
-	s := &standing{clock: runner.WallClock{}, offSince: p.offSince}
+	s := &standing{clock: runner.WallClock{}}
 	addresses := map[string]string{}
 	if b.Simulated() {
 		start := p.now
@@ -60,7 +61,7 @@ func stand(ctx context.Context, b *bench.Bench, o options, p past, pace float64,
 			start = b.Simulation.Start
 		}
 		virtual := runner.NewVirtualClock(start.In(zone(b)), pace)
-		s.clock = virtual
+		s.clock, s.offSince = virtual, p.offSince
 		var err error
 		if s.sim, err = simulate(b, virtual, p); err != nil {
 			return nil, usage{fmt.Errorf("%s: %w", b.Where("simulation.unit"), err)}
@@ -80,6 +81,9 @@ func stand(ctx context.Context, b *bench.Bench, o options, p past, pace float64,
 }
 
 func (s *standing) close() error {
+	if s == nil {
+		return nil
+	}
 	var err error
 	if s.rig != nil {
 		err = s.rig.Close()

@@ -8,6 +8,7 @@ import (
 	"os"
 	"sync"
 	"time"
+	"unicode/utf8"
 
 	"ringup/runner"
 	"ringup/runner/bench"
@@ -18,10 +19,10 @@ import (
 // progressPrinter tells a person at a terminal how a run goes: one line that is rewritten, or on anything
 // else a line every now and then.
 type progressPrinter struct {
-	w        io.Writer
-	quiet    bool
-	terminal bool
-	every    time.Duration // of real time
+	w       io.Writer
+	quiet   bool
+	columns func() int    // of the terminal, which may be made narrower meanwhile; 0: w is none
+	every   time.Duration // of real time
 
 	mu      sync.Mutex
 	printed time.Time
@@ -32,19 +33,18 @@ type progressPrinter struct {
 }
 
 func newProgressPrinter(w io.Writer, quiet bool) *progressPrinter {
-	p := &progressPrinter{w: w, quiet: quiet, every: 10 * time.Second, howOn: "go on with: ringup resume; end the run with: ringup stop"}
+	p := &progressPrinter{w: w, quiet: quiet, columns: func() int { return 0 }, every: 5 * time.Minute, howOn: "go on with: ringup resume; end the run with: ringup stop"}
 	if f, ok := w.(*os.File); ok {
-		info, err := f.Stat()
-		p.terminal = err == nil && info.Mode()&os.ModeCharDevice != 0
+		p.columns = func() int { return columns(f) }
 	}
-	if p.terminal {
+	if p.columns() > 0 {
 		p.every = 200 * time.Millisecond
 	}
 	return p
 }
 
-// opening says what is about to happen.
-func (p *progressPrinter) opening(b *bench.Bench, program runner.Program, unfinished *logbook.Run) {
+// opening says what is about to happen. other is why a run that was cut short is not gone on with, or empty.
+func (p *progressPrinter) opening(b *bench.Bench, program runner.Program, unfinished *logbook.Run, other string) {
 	if p.quiet {
 		return
 	}
@@ -55,6 +55,9 @@ func (p *progressPrinter) opening(b *bench.Bench, program runner.Program, unfini
 	fmt.Fprintf(p.w, "%s on %s (%s%s)\n", program.Name, b.Unit.Name, b.Path, kind)
 	if unfinished != nil {
 		fmt.Fprintf(p.w, "run %d was cut short; going on with it at the first cycle that is not in the logbook (--fresh begins a new one)\n", unfinished.ID)
+	}
+	if other != "" {
+		fmt.Fprintln(p.w, other)
 	}
 	if !b.Simulated() {
 		fmt.Fprintln(p.w, cautions)
@@ -75,7 +78,7 @@ func (p *progressPrinter) Observe(e runner.Event) {
 	case runner.CycleDone:
 		last := e.Progress.Done == e.Progress.Planned
 		if last || time.Since(p.printed) >= p.every {
-			p.line(progressLine(e))
+			p.line(progressLines(e))
 		}
 	case runner.Marked:
 		if e.Mark.Kind == "answer" || e.Mark.Kind == "hold" {
@@ -102,15 +105,28 @@ func (p *progressPrinter) off() string {
 	return ""
 }
 
-// line shows the state of the run, over the last line on a terminal.
-func (p *progressPrinter) line(text string) {
+// line shows the state of the run: over the last line on a terminal, in the fullest of the wordings that fits.
+func (p *progressPrinter) line(wordings []string) {
 	p.printed = time.Now()
-	if !p.terminal {
-		fmt.Fprintln(p.w, text)
+	width := p.columns()
+	if width == 0 {
+		fmt.Fprintln(p.w, wordings[0])
 		return
 	}
-	fmt.Fprintf(p.w, "\r\x1b[K%s", text)
+	fmt.Fprintf(p.w, "\r\x1b[K%s", fitting(wordings, width))
 	p.open = true
+}
+
+// fitting picks the first wording that leaves the last column free, or else cuts the last one. A line that wraps could
+// not be written over.
+func fitting(wordings []string, width int) string {
+	for _, text := range wordings {
+		if utf8.RuneCountInString(text) < width {
+			return text
+		}
+	}
+	shortest := []rune(wordings[len(wordings)-1])
+	return string(shortest[:max(0, min(len(shortest), width-1))])
 }
 
 // say prints a line that stays.
@@ -126,22 +142,33 @@ func (p *progressPrinter) finish() {
 	}
 }
 
-// progressLine is rate, interval, cycles done and time left.
-func progressLine(e runner.Event) string {
-	done := fmt.Sprintf("%d cycles", e.Progress.Done)
+// progressLines is rate, interval, cycles done and time left, in ever shorter wordings.
+func progressLines(e runner.Event) []string {
+	at := e.At.Format("15:04")
+	done := fmt.Sprint(e.Progress.Done)
 	if e.Progress.Planned > 0 {
-		done = fmt.Sprintf("%d of %d cycles", e.Progress.Done, e.Progress.Planned)
+		done = fmt.Sprintf("%d of %d", e.Progress.Done, e.Progress.Planned)
 	}
-	left := ""
-	if !e.Progress.ExpectedEnd.IsZero() {
-		left = fmt.Sprintf(", %s left, ends %s", spell(e.Progress.ExpectedEnd.Sub(e.At).Seconds()), e.Progress.ExpectedEnd.Format("Mon 15:04"))
+	left, ends := "", ""
+	if end := e.Progress.ExpectedEnd; !end.IsZero() {
+		away := end.Sub(e.At)
+		layout := "Mon 15:04"
+		if away > 6*24*time.Hour {
+			layout = "Mon 2 Jan 15:04"
+		}
+		left, ends = fmt.Sprintf(", %s left", spell(away.Seconds())), ", ends "+end.Format(layout)
 	}
-	return fmt.Sprintf("%s  %s%s; %.2f V: %s; worst %s", e.At.Format("15:04"), done, left,
-		e.Cycle.SetVolts, e.Cycle.Verdict, worst(e.Progress.Conditions))
+	rate, short := worst(e.Progress.Conditions)
+	return []string{
+		fmt.Sprintf("%s  %s cycles%s%s; %.2f V: %s; worst %s", at, done, left, ends, e.Cycle.SetVolts, e.Cycle.Verdict, rate),
+		fmt.Sprintf("%s  %s cycles%s; worst %s", at, done, ends, rate),
+		fmt.Sprintf("%s  %s%s; %s", at, done, ends, short),
+		fmt.Sprintf("%s  %s%s", at, done, ends),
+	}
 }
 
-// worst names the condition that fails most, with its interval.
-func worst(conditions []failrate.Condition) string {
+// worst names the condition that fails most, with its interval; and more shortly.
+func worst(conditions []failrate.Condition) (rate, short string) {
 	var at *failrate.Condition
 	for i, c := range conditions {
 		if c.Cycles > 0 && (at == nil || c.Estimate > at.Estimate) {
@@ -149,9 +176,10 @@ func worst(conditions []failrate.Condition) string {
 		}
 	}
 	if at == nil {
-		return "unknown yet"
+		return "unknown yet", "no rate yet"
 	}
-	return fmt.Sprintf("%.2f V: %d of %d failed, %s (%s)", at.Volts, at.Failures, at.Cycles, percent(at.Estimate), interval(*at))
+	failed := fmt.Sprintf("%.2f V: %d of %d failed", at.Volts, at.Failures, at.Cycles)
+	return fmt.Sprintf("%s, %s (%s)", failed, percent(at.Estimate), interval(*at)), fmt.Sprintf("%s (%s)", failed, interval(*at))
 }
 
 // answers reads replies to the run's questions from a person at the terminal, until ctx ends.

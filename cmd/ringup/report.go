@@ -3,7 +3,6 @@ package main
 import (
 	"fmt"
 	"io"
-	"os"
 
 	"github.com/spf13/cobra"
 
@@ -39,23 +38,8 @@ func newReport(s streams, o *options) *cobra.Command {
 	return c
 }
 
-// writeReport writes the report file whole or not at all.
-func writeReport(path string, book *logbook.Book, run int64, o report.Options) (err error) {
-	f, err := os.Create(path + ".part")
-	if err != nil {
-		return err
-	}
-	defer func() {
-		if closeErr := f.Close(); err == nil {
-			err = closeErr
-		}
-		if err == nil {
-			err = os.Rename(f.Name(), path)
-		} else {
-			os.Remove(f.Name())
-		}
-	}()
-	return printable(f, book, run, o)
+func writeReport(path string, book *logbook.Book, run int64, o report.Options) error {
+	return writeWhole(path, func(w io.Writer) error { return printable(w, book, run, o) })
 }
 
 // printable writes a run's report, with the limits that its bench file set.

@@ -1,8 +1,11 @@
 package main
 
 import (
+	"math/rand/v2"
+	"os"
 	"strings"
 	"testing"
+	"time"
 )
 
 // twoSoaks has a pause in its middle; 30 cycles.
@@ -82,4 +85,61 @@ func firstDifference(got, want string) string {
 		}
 	}
 	return "one is longer than the other"
+}
+
+// TestNotTheSameAnyMore edits a file after a run was cut short: the command must say why it does not go on with it.
+func TestNotTheSameAnyMore(t *testing.T) {
+	t.Parallel()
+	f := newFolder(t, twoSoaks)
+	p := f.start(t, nil, "run", "night.lua", "--listen", "none", "--pace", "200")
+	p.await("1 of 10 cycles")
+	p.kill()
+	run := []string{"run", "night.lua", "--listen", "none"}
+	f.write(t, "night.lua", twoSoaks+"-- a note\n")
+	f.write(t, "bench.toml", demoBench+"# a note\n")
+	if o := f.ringup(t, run...); !strings.Contains(o.err, "run 1 was cut short and is not gone on with: the script and the bench file differed then") {
+		t.Errorf("after an edit it says\n%s", o.err)
+	}
+	f.write(t, "night.lua", twoSoaks)
+	f.write(t, "bench.toml", demoBench)
+	if o := f.ringup(t, run...); !strings.Contains(o.err, "run 1 was cut short; going on with it") {
+		t.Errorf("with the files put back it says\n%s", o.err)
+	}
+}
+
+// TestFiftyKills kills one run at fifty moments of chance: its night must be that of a run nobody disturbed.
+func TestFiftyKills(t *testing.T) {
+	if os.Getenv("RINGUP_LONG") != "1" {
+		t.Skip("fifty starts take a while; RINGUP_LONG=1 does them")
+	}
+	const script = `soak { volts = { 3.6, 2.4, 2.2 }, cycles = 60, rest = "35 s" }
+for i = 1, 20 do
+  if random() > 0.5 then cycle { volts = 2.2, rest = "35 s" } else wait("20 s") end
+  mark("mark " .. i)
+end
+`
+	whole := newFolder(t, script)
+	whole.must(t, "run", "night.lua", "--listen", "none")
+	want := whole.must(t, "export")
+
+	seed := uint64(time.Now().UnixNano())
+	t.Logf("seed %d", seed)
+	chance := rand.New(rand.NewPCG(seed, 0))
+	f := newFolder(t, script)
+	for range 50 {
+		p := f.start(t, nil, "run", "night.lua", "--listen", "none", "--pace", "500")
+		p.await("night.lua on")
+		time.AfterFunc(time.Duration(chance.IntN(500))*time.Millisecond, func() { _ = p.cmd.Process.Kill() })
+		if status := p.wait(); status == exitDone {
+			t.Fatal("the run was done before it had been killed fifty times: the script is too short for this computer")
+		}
+	}
+	f.must(t, "run", "night.lua", "--listen", "none")
+	f.wantSound(t)
+	if got := f.must(t, "export"); got != want {
+		t.Errorf("the run differs from an undisturbed one: %s", firstDifference(got, want))
+	}
+	if runs := decode[[]any](t, f.must(t, "runs", "--json")); len(runs) != 1 {
+		t.Errorf("%d runs in the logbook, want the one that went on", len(runs))
+	}
 }

@@ -89,9 +89,9 @@ the unit; 4 a person ended the run; 5 the supply is not confirmed off.`,
 	flags.StringVar(&o.logbook, "logbook", defaultLogbook(), "logbook `file`")
 	flags.StringVar(&o.dialects, "dialects", "", "`folder` of your own dialect files (default: dialects beside the bench file)")
 	root.AddCommand(
-		newDemo(io, &o), newFind(io, &o), newCheck(io, &o), newRun(io, &o), newServe(io, &o),
+		newDemo(io, &o), newFind(io, &o), newCheck(io, &o), newRehearse(io, &o), newRun(io, &o), newServe(io, &o),
 		newSubmit(io, &o), newStatus(io, &o), newHold(io, &o), newResume(io, &o), newStop(io, &o), newMark(io, &o), newAnswer(io, &o),
-		newRuns(io, &o), newShow(io, &o), newCompare(io, &o), newReport(io, &o), newExport(io, &o),
+		newRuns(io, &o), newShow(io, &o), newCompare(io, &o), newReport(io, &o), newExport(io, &o), newShip(io, &o),
 		newNeed(io, &o),
 		newCrystal(io, &o), newJudge(io, &o),
 		newSimbench(io), newGuard(io),

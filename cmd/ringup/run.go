@@ -6,9 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"os"
-	"os/signal"
-	"syscall"
+	"strings"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -22,9 +20,10 @@ import (
 type runFlags struct {
 	seed   uint64
 	pace   float64
-	listen string
+	listen listening
 	quiet  bool
 	fresh  bool
+	ship   shipFlags
 }
 
 func newRun(io streams, o *options) *cobra.Command {
@@ -46,13 +45,14 @@ when that is back.
 		Example: "  ringup run soak.lua -b bench.toml\n  ringup run night.lua -b bench.toml --json > night.json",
 		Args:    cobra.ExactArgs(1),
 		RunE: func(cmd *cobra.Command, args []string) error {
-			ctx, stop := signal.NotifyContext(cmd.Context(), os.Interrupt, syscall.SIGTERM)
-			defer stop()
+			ctx, done := untilEnding(cmd.Context(), io.err)
+			defer done()
 			return runScript(ctx, io, *o, f, cmd.Flags().Changed("seed"), args[0])
 		},
 	}
 	jsonFlag(c, o)
 	f.add(c)
+	f.ship.add(c)
 	c.Flags().BoolVar(&f.fresh, "fresh", false, "begin a new run even if the same one was interrupted")
 	return c
 }
@@ -60,7 +60,7 @@ when that is back.
 func (f *runFlags) add(c *cobra.Command) {
 	c.Flags().Uint64Var(&f.seed, "seed", 0, "`number` that fixes the script's chance, and the simulated bench's")
 	c.Flags().Float64Var(&f.pace, "pace", 0, "simulated bench only: how many times faster than real the time passes; 0 is as fast as it can")
-	c.Flags().StringVar(&f.listen, "listen", defaultListen, "`address` of page and metrics; \"none\" for neither")
+	f.listen.add(c)
 	c.Flags().BoolVarP(&f.quiet, "quiet", "q", false, "print no progress")
 }
 
@@ -90,21 +90,35 @@ func runScript(ctx context.Context, io streams, o options, f runFlags, seeded bo
 			return err
 		}
 	}
+	other := ""
+	if unfinished == nil && !f.fresh {
+		if other, err = cutShortOtherwise(book, program, b, f.seed); err != nil {
+			return err
+		}
+	}
 	p, err := leftOff(book, unfinished)
 	if err != nil {
 		return err
 	}
 	print := newProgressPrinter(io.err, f.quiet)
-	print.opening(b, program, unfinished)
+	print.opening(b, program, unfinished, other)
+	shipping, err := f.ship.follow(io, book, print)
+	if err != nil {
+		return err
+	}
+	defer shipping.close()
 	desk := newDesk(book)
-	stopServing, err := desk.listen(f.listen, o.logbook, io.err)
+	_, stopServing, err := desk.listen(f.listen, o.logbook, io.err)
 	if err != nil {
 		return err
 	}
 	defer stopServing()
 	print.howOn = "go on with Enter here, or with: ringup resume; Ctrl-C ends the run"
-	watch := runner.Observers{print, desk}
+	watch := runner.Observers{print, desk, shipping}
 	bench, err := stand(ctx, b, o, p, f.pace, watch)
+	if ctx.Err() != nil {
+		return errors.Join(fmt.Errorf("%w while the instruments were being opened; nothing was switched on", errStopped), bench.close())
+	}
 	if err != nil {
 		return err
 	}
@@ -128,6 +142,9 @@ func runScript(ctx context.Context, io streams, o options, f runFlags, seeded bo
 	if run.ID != 0 && !isNotOff(err) && !f.quiet {
 		fmt.Fprintln(io.err, bench.rig.OffMeans())
 	}
+	if errors.Is(err, logbook.ErrMoved) {
+		return err // there is nothing to read it from
+	}
 	if printErr := printRun(io, o, book, run, time.Since(began)); err == nil {
 		err = printErr
 	}
@@ -135,6 +152,33 @@ func runScript(ctx context.Context, io streams, o options, f runFlags, seeded bo
 		err = errRejected
 	}
 	return err
+}
+
+// cutShortOtherwise says of the logbook's last run, if it was cut short and of the same script or bench file, why it is
+// not gone on with. It is empty if there is no such run. The daemon has no script in mind: an empty one stands for any.
+func cutShortOtherwise(book *logbook.Book, p runner.Program, b *bench.Bench, seed uint64) (string, error) {
+	last, err := book.LastRun()
+	if errors.Is(err, logbook.ErrNoRun) {
+		return "", nil
+	}
+	if err != nil || !last.Ended.IsZero() || p.Text != "" && last.Script != p.Name && last.Bench != b.Path {
+		return "", err
+	}
+	var differs []string
+	if p.Text != "" && last.ScriptText != p.Text {
+		differs = append(differs, "the script")
+	}
+	if last.BenchText != b.Text {
+		differs = append(differs, "the bench file")
+	}
+	if last.Seed != seed {
+		differs = append(differs, "the seed")
+	}
+	if differs == nil {
+		return "", nil
+	}
+	return fmt.Sprintf("run %d was cut short and is not gone on with: %s differed then; to go on with it put back what it had (in the logbook: script_text, bench_text and seed of table run)",
+		last.ID, strings.Join(differs, " and ")), nil
 }
 
 // chooseSeed takes the seed of the command line, or else the bench file's.
@@ -154,6 +198,9 @@ func printRun(io streams, o options, book *logbook.Book, run logbook.Run, wall t
 	s, err := runner.Summarise(book, run.ID, wall.Seconds())
 	if err != nil {
 		return err
+	}
+	if s.State == "running" || s.State == "held" {
+		s.State = runner.CutShort // it is over, and its end is not in the logbook
 	}
 	if o.json {
 		return printJSON(io.out, s)

@@ -57,7 +57,7 @@ func listRuns(io streams, o options, book *logbook.Book) error {
 		for _, c := range s.Conditions {
 			failed += c.Failures
 		}
-		fmt.Fprintf(t, "%d\t%s\t%s\t%s\t%s\t%d\t%d\n", r.ID, r.Started.In(r.Location()).Format("2006-01-02 15:04"), r.Script, r.Unit, r.State, s.Cycles, failed)
+		fmt.Fprintf(t, "%d\t%s\t%s\t%s\t%s\t%d\t%d\n", r.ID, r.Started.In(r.Location()).Format("2006-01-02 15:04"), r.Script, r.Unit, s.State, s.Cycles, failed)
 	}
 	return t.Flush()
 }
@@ -93,14 +93,21 @@ func bringForward(path string) error {
 func runNumber(book *logbook.Book, args []string) (int64, error) {
 	if len(args) == 0 || args[0] == "last" {
 		r, err := book.LastRun()
+		if errors.Is(err, logbook.ErrNoRun) {
+			err = usage{fmt.Errorf("no runs in %s yet; begin one with: ringup run soak.lua -b bench.toml", book.Path())}
+		}
 		return r.ID, err
 	}
 	n, err := strconv.ParseInt(args[0], 10, 64)
 	if err != nil || n < 1 {
 		return 0, usage{fmt.Errorf("%q is no run; give its number from ringup runs, or last", args[0])}
 	}
-	if _, err := book.Run(n); err != nil {
-		return 0, usage{err}
+	_, err = book.Run(n)
+	if errors.Is(err, logbook.ErrNoRun) {
+		err = usage{fmt.Errorf("there is no run %d in %s; ringup runs lists those there are", n, book.Path())}
+	}
+	if err != nil {
+		return 0, err
 	}
 	return n, nil
 }

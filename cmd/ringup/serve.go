@@ -4,9 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"os"
-	"os/signal"
-	"syscall"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -30,13 +27,14 @@ be gone on with.
 ` + cautions,
 		Example: "  ringup serve -b bench.toml &\n  ringup submit soak.lua",
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			ctx, stop := signal.NotifyContext(cmd.Context(), os.Interrupt, syscall.SIGTERM)
-			defer stop()
+			ctx, done := untilEnding(cmd.Context(), io.err)
+			defer done()
 			d := daemon{io: io, o: *o, f: f, submitted: make(chan submission)}
 			return d.serve(ctx, cmd.Flags().Changed("seed"))
 		},
 	}
 	f.add(c)
+	f.ship.add(c)
 	return c
 }
 
@@ -49,6 +47,7 @@ type daemon struct {
 	book  *logbook.Book
 	desk  *desk
 	print *progressPrinter
+	ship  *shipping
 
 	submitted chan submission
 }
@@ -74,9 +73,13 @@ func (d *daemon) serve(ctx context.Context, seeded bool) (err error) {
 	}
 	defer func() { err = errors.Join(err, d.book.Close()) }()
 	d.print = newProgressPrinter(d.io.err, d.f.quiet)
+	if d.ship, err = d.f.ship.follow(d.io, d.book, d.print); err != nil {
+		return err
+	}
+	defer d.ship.close()
 	d.desk = newDesk(d.book)
 	d.desk.submit = func(name, script string) (int64, error) { return d.submit(ctx, name, script) }
-	stopServing, err := d.desk.listen(d.f.listen, d.o.logbook, d.io.err)
+	page, stopServing, err := d.desk.listen(d.f.listen, d.o.logbook, d.io.err)
 	if err != nil {
 		return err
 	}
@@ -87,10 +90,23 @@ func (d *daemon) serve(ctx context.Context, seeded bool) (err error) {
 	}
 	defer func() { guard.dismiss(err) }()
 
-	fmt.Fprintf(d.io.err, "ringup serves %s at http://%s\n%s\n", d.bench.Unit.Name, d.f.listen, cautions)
+	at := ""
+	if page != "" {
+		at = " at " + page
+	}
+	fmt.Fprintf(d.io.err, "ringup serves %s%s\n%s\n", d.bench.Unit.Name, at, cautions)
 	unfinished, err := d.interrupted()
 	if err != nil {
 		return err
+	}
+	if unfinished == nil {
+		other, err := cutShortOtherwise(d.book, runner.Program{}, d.bench, d.f.seed)
+		if err != nil {
+			return err
+		}
+		if other != "" {
+			fmt.Fprintln(d.io.err, other)
+		}
 	}
 	for {
 		if unfinished != nil {
@@ -158,7 +174,7 @@ func (d *daemon) do(ctx context.Context, p runner.Program, unfinished *logbook.R
 		told(begun{err: err})
 		return err
 	}
-	watch := runner.Observers{d.print, d.desk}
+	watch := runner.Observers{d.print, d.desk, d.ship}
 	bench, err := d.stand(ctx, from, watch, unfinished != nil)
 	if err != nil {
 		told(begun{err: err})

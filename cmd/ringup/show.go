@@ -53,12 +53,16 @@ func showRun(io streams, book *logbook.Book, a runner.Analysis) error {
 			return err
 		}
 	}
-	marks, err := book.Marks(a.Run)
-	if err != nil || len(marks) == 0 {
-		return err
-	}
 	run, err := book.Run(a.Run)
 	if err != nil {
+		return err
+	}
+	if n := run.WaveformsDropped; n > 0 {
+		fmt.Fprintf(io.out, "\nthe waveforms of %d cycles were not kept, to stay within the logbook's %d MiB: samples of success go first, the oldest before the others\n",
+			n, logbook.DefaultWaveformBudget>>20)
+	}
+	marks, err := book.Marks(a.Run)
+	if err != nil || len(marks) == 0 {
 		return err
 	}
 	fmt.Fprintln(io.out, "\nmarks")

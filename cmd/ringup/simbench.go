@@ -21,7 +21,7 @@ func newSimbench(s streams) *cobra.Command {
 	var celsius, trim float64
 	var noUnit bool
 	var probes string
-	var baud int
+	var baud, ignoreOff int
 	c := &cobra.Command{
 		Use: "simbench", Short: "serve the simulated bench as a process of its own", Args: cobra.NoArgs,
 		Long: `Serves a simulated supply, scope and thermometer, with a unit between them, on pseudo-terminals
@@ -32,6 +32,9 @@ To prove the instruments alone (ringup check --energise), --no-unit leaves the s
 open, and --probes compensation has the clock probe, then a 10:1 one, on the scope's
 compensation terminal. --trim 1.1 turns its trimmer 10 % off. --baud gives the serial ports
 a speed of their own: a port opened at another carries garbage, as on a wire.
+
+To see what ringup does and says when a supply does not obey, --ignore-off 12 has it ignore
+the first 12 commands to switch off, and --ignore-off -1 all of them.
 
 Units: ` + strings.Join(crystal.Units(), ", "),
 		Example: "  ringup simbench > bench.toml &\n  ringup run soak.lua -b bench.toml\n\n  ringup simbench --no-unit --probes compensation > bench.toml &\n  ringup check --energise -b bench.toml",
@@ -53,11 +56,15 @@ Units: ` + strings.Join(crystal.Units(), ", "),
 			default:
 				return usage{fmt.Errorf("--probes %s; allowed are %s and %s", probes, simbench.ToUnit, simbench.ToCompensation)}
 			}
+			if ignoreOff < -1 {
+				return usage{fmt.Errorf("--ignore-off %d; allowed are 0, a number of commands, and -1 for all", ignoreOff)}
+			}
 			b, err := simbench.New(o)
 			if err != nil {
 				return usage{err}
 			}
 			defer b.Close()
+			b.Faults().IgnoreOff(ignoreOff)
 			a, err := b.Serve(transport)
 			if err != nil {
 				return err
@@ -77,6 +84,7 @@ Units: ` + strings.Join(crystal.Units(), ", "),
 	c.Flags().StringVar(&probes, "probes", simbench.ToUnit, "`where` the clock probe is: unit or compensation")
 	c.Flags().Float64Var(&trim, "trim", 1, "`gain` of the 10:1 probe for fast signals relative to slow ones")
 	c.Flags().IntVar(&baud, "baud", 0, "`speed` of the instruments' serial ports; 0 follows whoever opens them")
+	c.Flags().IntVar(&ignoreOff, "ignore-off", 0, "`number` of commands to switch the supply off that it ignores while it is on; -1: all")
 	c.Flags().Float64Var(&celsius, "ambient", -10, "ambient temperature in degrees Celsius")
 	return c
 }

@@ -30,7 +30,10 @@ func TestScriptKilledWhileOn(t *testing.T) {
 }
 
 // scriptChild finds the process of the one script that this process runs.
-func scriptChild() (int, error) {
+func scriptChild() (int, error) { return childOf(os.Getpid(), scripts.ChildCommand) }
+
+// childOf finds a child of a process by a part of its command line, in which a zero byte ends each argument.
+func childOf(parent int, part string) (int, error) {
 	files, err := filepath.Glob("/proc/[0-9]*/stat")
 	if err != nil {
 		return 0, err
@@ -41,9 +44,9 @@ func scriptChild() (int, error) {
 		_, rest, _ := strings.Cut(string(stat), ") ")
 		fields := strings.Fields(rest)
 		line, _ := os.ReadFile(filepath.Join(filepath.Dir(file), "cmdline"))
-		if len(fields) > 1 && fields[1] == strconv.Itoa(os.Getpid()) && strings.Contains(string(line), scripts.ChildCommand) {
+		if len(fields) > 1 && fields[1] == strconv.Itoa(parent) && strings.Contains(string(line), part) {
 			return strconv.Atoi(filepath.Base(filepath.Dir(file)))
 		}
 	}
-	return 0, errors.New("no script process found")
+	return 0, errors.New("no such process found")
 }
