@@ -65,7 +65,12 @@ func (s *Session) tryOff(ctx context.Context) error {
 	}
 	at := s.clock.Now()
 	if blind {
-		if err := s.awaitDischarge(ctx); err != nil {
+		// The scope may still wait for its trigger, and would refuse to look at the rail.
+		err := s.rig.Scope.Stop(ctx)
+		if err == nil {
+			err = s.awaitDischarge(ctx)
+		}
+		if err != nil {
 			return fmt.Errorf("the relay was told to open, which only the rail probe can confirm: %w", err)
 		}
 	}

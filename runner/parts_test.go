@@ -439,7 +439,7 @@ func TestPartsOnARelay(t *testing.T) {
 	}
 
 	s, _ := onRelay(t, 3.6)
-	s.rig.Supply = blind{Supply: s.rig.Supply}
+	s.rig.Supply = &blind{Supply: s.rig.Supply}
 	session = s.open(t, nil)
 	_, err = script(t, session, "supply.set", volts{"volts": 3.6}, "scope.arm", none{})
 	wantError(t, err, "scope.arm with a relay that nothing reads back", "use cycle")

@@ -82,16 +82,56 @@ func TestRelayRailTellsTheVolts(t *testing.T) {
 // blind is a power source that takes every off for granted, like a relay on a line of a serial adapter.
 type blind struct {
 	drivers.Supply
-	welded bool // off does nothing
+	welded bool   // off does nothing
+	asked  func() // is called when the volts are set
 }
 
-func (blind) ReadsBack() bool { return false }
+func (*blind) ReadsBack() bool { return false }
 
-func (b blind) Off(ctx context.Context) error {
+func (b *blind) Off(ctx context.Context) error {
 	if b.welded {
 		return nil
 	}
 	return b.Supply.Off(ctx)
+}
+
+func (b *blind) SetVolts(ctx context.Context, volts float64) error {
+	if b.asked != nil {
+		b.asked()
+	}
+	return b.Supply.SetVolts(ctx, volts)
+}
+
+// TestBlindRelayHeldWhileTheScopeWaits: a scope that waits for the rail to rise is stopped before it is to confirm that
+// the rail is down.
+func TestBlindRelayHeldWhileTheScopeWaits(t *testing.T) {
+	w := newWatcher()
+	s, _ := onRelay(t, 3.6)
+	power := blind{Supply: s.rig.Supply}
+	s.rig.Supply, s.watch = &power, w
+	session := s.open(t, nil)
+	asked := 0
+	power.asked = func() {
+		if asked++; asked != 2 { // the first only checks the script's volts
+			return
+		}
+		if err := session.Hold("hands on the board"); err != nil {
+			t.Error(err)
+		}
+	}
+	done := s.cycle(t, session)
+	for range 2 { // before the cycle, and when the hold has ended it
+		if off := w.await(t, runner.SupplyRead); !off.ConfirmedOff {
+			t.Errorf("off is not confirmed: %+v", off)
+		}
+	}
+	w.await(t, runner.Held)
+	if err := session.Resume(); err != nil {
+		t.Fatal(err)
+	}
+	if a := <-done; a.err != nil || a.result.Verdict != "started" {
+		t.Errorf("after the hold: %+v", a)
+	}
 }
 
 // TestBlindRelayIsConfirmedByTheRail: where nothing reads the relay back, off is what the rail probe shows.

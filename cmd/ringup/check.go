@@ -4,9 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"os"
-	"os/signal"
-	"syscall"
 
 	"github.com/spf13/cobra"
 
@@ -47,8 +44,8 @@ Exit status: 0 all is well; 1 something has to be put right; 2 usage or a bad fi
 ` + cautions,
 		Example: "  ringup check -b bench.toml\n  ringup check --energise -b bench.toml\n  ringup check --dialect dialects/my-supply.toml",
 		RunE: func(cmd *cobra.Command, _ []string) error {
-			ctx, stop := signal.NotifyContext(cmd.Context(), os.Interrupt, syscall.SIGTERM)
-			defer stop()
+			ctx, done := untilEnding(cmd.Context(), io.err)
+			defer done()
 			switch {
 			case f.dialect != "" && (f.energise || cmd.Flags().Changed("bench")):
 				return usage{errors.New("--dialect checks a file alone: give it without --energise and without -b")}

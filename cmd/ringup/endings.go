@@ -32,7 +32,7 @@ func untilEnding(parent context.Context, errOut io.Writer) (ctx context.Context,
 		for s := range signals {
 			switch {
 			case isSuspend(s):
-				fmt.Fprintln(errOut, "\nCtrl-Z does nothing here: a run that stands still cannot switch the supply off. Hold it with: ringup hold")
+				fmt.Fprintln(errOut, "\nCtrl-Z does nothing here: a program that stands still cannot switch the supply off. To hold a run: ringup hold")
 			case ctx.Err() != nil:
 				fmt.Fprintln(errOut, "\nending already; the supply is switched off and read back first")
 			case s == os.Interrupt:
