@@ -143,7 +143,7 @@ func (s *Server) wavesChart(run logbook.Run, width float64) (string, error) {
 	if len(panels) == 0 {
 		return "", errNothingToDraw
 	}
-	return plot.Waveforms{Title: "Last failure beside the last start", Width: width, Panels: panels}.SVG(), nil
+	return plot.Waveforms{Title: "Last waveforms", Width: width, Panels: panels}.SVG(), nil
 }
 
 // panel is one cycle's envelope record.
