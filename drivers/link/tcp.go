@@ -16,6 +16,7 @@ const dialTime = 5 * time.Second
 // tcpLink is a raw TCP socket.
 type tcpLink struct {
 	address Address
+	lock    addressLock
 	writing sync.Mutex
 
 	mu     sync.Mutex // guards what follows
@@ -25,16 +26,22 @@ type tcpLink struct {
 }
 
 func openTCP(a Address) (Link, error) {
+	lock, err := lockAddress(hostPort(a))
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w: %w", a, ErrGone, err)
+	}
 	conn, err := dial(a)
 	if err != nil {
-		return nil, err
+		return nil, errors.Join(err, lock.release())
 	}
-	return &tcpLink{address: a, conn: conn}, nil
+	return &tcpLink{address: a, lock: lock, conn: conn}, nil
 }
+
+func hostPort(a Address) string { return net.JoinHostPort(a.Host, strconv.Itoa(a.Port)) }
 
 func dial(a Address) (net.Conn, error) {
 	d := net.Dialer{Timeout: dialTime, KeepAliveConfig: net.KeepAliveConfig{Enable: true, Idle: 15 * time.Second, Interval: 5 * time.Second, Count: 3}}
-	conn, err := d.Dial("tcp", net.JoinHostPort(a.Host, strconv.Itoa(a.Port)))
+	conn, err := d.Dial("tcp", hostPort(a))
 	if err != nil {
 		return nil, fmt.Errorf("%s: %w: %w; check that the instrument is on, and its address and port", a, ErrGone, err)
 	}
@@ -129,7 +136,7 @@ func (t *tcpLink) Close() error {
 		return nil
 	}
 	t.closed = true
-	return t.conn.Close()
+	return errors.Join(t.conn.Close(), t.lock.release())
 }
 
 // explain maps the network's error to one of ours, keeping the cause.
