@@ -3,7 +3,6 @@ package main
 import (
 	"context"
 	"fmt"
-	"path/filepath"
 	"regexp"
 	"strconv"
 	"strings"
@@ -11,9 +10,7 @@ import (
 	"testing"
 
 	"ringup/runner"
-	"ringup/runner/bench"
 	"ringup/runner/crystal"
-	"ringup/runner/logbook"
 	"ringup/runner/simbench"
 )
 
@@ -77,43 +74,11 @@ type answerer interface {
 func margin(t *testing.T, unit string, hire func(*standing) answerer) (said string, actions []simbench.Action) {
 	t.Helper()
 	text := strings.Replace(demoBench, `"cracked-capacitor"`, strconv.Quote(unit), 1)
-	b, err := bench.Parse("bench.toml", []byte(text))
-	if err != nil {
-		t.Fatal(err)
-	}
-	book, err := logbook.Open(filepath.Join(t.TempDir(), "logbook.db"))
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer book.Close()
-	heard := &listener{}
-	s, err := stand(t.Context(), b, options{}, past{}, 0, heard)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer s.close()
-	program, err := readLibrary("margin.lua")
-	if err != nil {
-		t.Fatal(err)
-	}
-	ctx, cancel := context.WithCancel(t.Context())
-	defer cancel()
-	person := hire(s)
-	e := execution{
-		standing: s, book: book, program: program, watch: runner.Observers{heard, person}, seed: 1,
-		started: func(session *runner.Session) {
-			go func() {
-				if err := person.serve(ctx, session.Answer); err != nil {
-					t.Error(err)
-					cancel()
-				}
-			}()
-		},
-	}
-	if _, err := e.do(ctx); err != nil {
+	e, heard := fromLibrary(t, text, "margin.lua")
+	if _, err := doWith(t, e, hire(e.standing)); err != nil {
 		t.Fatalf("%v\n%s", err, heard.text())
 	}
-	return heard.text(), s.sim.Hand().History()
+	return heard.text(), e.standing.sim.Hand().History()
 }
 
 // solderer is the demo's operator, who does what is asked.

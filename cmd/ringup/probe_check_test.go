@@ -4,7 +4,6 @@ import (
 	"context"
 	"fmt"
 	"os"
-	"path/filepath"
 	"strconv"
 	"strings"
 	"testing"
@@ -67,53 +66,21 @@ func probeBench(loads string) string {
 // and cycles with the probe on and with it lifted, as the logbook has them.
 func probeCheck(t *testing.T, text string, head map[string]string) (said string, on, lifted failrate.Counts, err error) {
 	t.Helper()
-	b, err := bench.Parse("bench.toml", []byte(text))
-	if err != nil {
-		t.Fatal(err)
-	}
-	book, err := logbook.Open(filepath.Join(t.TempDir(), "logbook.db"))
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer book.Close()
-	heard := &listener{}
-	s, err := stand(t.Context(), b, options{}, past{}, 0, heard)
-	if err != nil {
-		t.Fatal(err)
-	}
-	defer s.close()
-	program, err := readLibrary("probe_check.lua")
-	if err != nil {
-		t.Fatal(err)
-	}
+	e, heard := fromLibrary(t, text, "probe_check.lua")
 	for from, to := range head {
-		if strings.Count(program.Text, from) != 1 {
+		if strings.Count(e.program.Text, from) != 1 {
 			t.Fatalf("the script does not have %q once", from)
 		}
-		program.Text = strings.Replace(program.Text, from, to, 1)
+		e.program.Text = strings.Replace(e.program.Text, from, to, 1)
 	}
-	ctx, cancel := context.WithCancel(t.Context())
-	defer cancel()
-	person := &prober{asked: make(chan string, 1), hand: s.sim.Hand()}
-	e := execution{
-		standing: s, book: book, program: program, watch: runner.Observers{heard, person}, seed: 1,
-		started: func(session *runner.Session) {
-			go func() {
-				if err := person.serve(ctx, session.Answer); err != nil {
-					t.Error(err)
-					cancel()
-				}
-			}()
-		},
-	}
-	run, err := e.do(ctx)
+	run, err := doWith(t, e, &prober{asked: make(chan string, 1), hand: e.standing.sim.Hand()})
 	if err != nil {
 		return heard.text(), on, lifted, err
 	}
-	if on, _ := s.sim.SupplyOutput(); on {
+	if on, _ := e.standing.sim.SupplyOutput(); on {
 		t.Error("THE SUPPLY IS ON after the run")
 	}
-	err = book.EachCycle(run.ID, func(c logbook.Cycle) error {
+	err = e.book.EachCycle(run.ID, func(c logbook.Cycle) error {
 		side := &on
 		if c.Treatment == "clock probe lifted" {
 			side = &lifted
@@ -130,7 +97,7 @@ func probeCheck(t *testing.T, text string, head map[string]string) (said string,
 	if err != nil {
 		t.Fatal(err)
 	}
-	return heard.text(), on, lifted, book.Check()
+	return heard.text(), on, lifted, e.book.Check()
 }
 
 // The unit with the cracked capacitor, -10 °C, one hour of rest, 2.8 V: failure probability with nothing on the crystal,
